@@ -1,0 +1,1 @@
+"""Colour: ICC transforms, printing conditions, and how far two colours lie apart."""

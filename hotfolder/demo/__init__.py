@@ -1,0 +1,1 @@
+"""A studio of our own invention: clients, artwork drawn by code, and one run of the daemon over it."""
