@@ -1,0 +1,99 @@
+"""Takes a job through its steps, one after the other, and writes down what each did."""
+
+from __future__ import annotations
+
+import time
+import traceback
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+from hotfolder.finding import Finding, Hold, Level
+from hotfolder.job import Job, file_digest
+from hotfolder.record import Ended, StepRecord
+from hotfolder.step import Opener, Step
+
+_HEAD = 4096
+_FAULT_MEND = (
+    "This is a fault in hotfolder or one of its plugins, not in your file. The log beside this file holds the details."
+)
+
+
+def run_chain(job: Job, steps: Sequence[Step], finished: Callable[[StepRecord], None]) -> None:
+    """Run every step in order. Findings gather on the job; `finished` hears of each step as it ends."""
+    for step in steps:
+        job.step, job.told = step.name, []
+        start = time.perf_counter()
+        record = _run_step(job, step)
+        record.seconds = round(time.perf_counter() - start, 4)
+        record.told = job.told
+        job.step = ""
+        finished(record)
+    if not job.has_artwork and not job.held:
+        _hold_unknown(job)
+
+
+def _run_step(job: Job, step: Step) -> StepRecord:
+    reason = _why_skip(job, step)
+    if reason:
+        job.tell(reason)
+        return StepRecord(step=step.name, ended=Ended.SKIPPED)
+    before = file_digest(job.artwork) if job.has_artwork else ""
+    try:
+        step.run(job)
+    except Hold as hold:
+        job.findings.append(hold.finding.model_copy(update={"step": step.name}))
+        return StepRecord(step=step.name, ended=Ended.HELD)
+    except Exception as error:  # the edge around one step: a fault costs this job a hold, never the daemon its life
+        job.findings.append(_fault(step.name, error))
+        return StepRecord(step=step.name, ended=Ended.FAULT, trace=traceback.format_exc())
+    after = file_digest(job.artwork) if job.has_artwork else ""
+    if isinstance(step, Opener) and job.has_artwork:
+        job.opened = job.artwork
+    if after != before and not step.changes:
+        job.hold(
+            "undeclared_change",
+            f"The step {step.name} changed the artwork although it says that it only looks.",
+            mend=_FAULT_MEND,
+        )
+    return StepRecord(step=step.name, ended=Ended.DONE, changed=after != before)
+
+
+def _why_skip(job: Job, step: Step) -> str:
+    """Why this step has nothing to do with this job, as a sentence; empty where it has."""
+    if isinstance(step, Opener):
+        if job.has_artwork or job.held:
+            return "The artwork is open already." if job.has_artwork else "The job is held already."
+        kind = step.recognises(_head(job.original))
+        if not kind:
+            return "Not this kind of file."
+        job.kind = kind
+        return ""
+    if not job.has_artwork:
+        return "There is no artwork to work on."
+    if job.held and step.changes and not step.mends:
+        return "Not done: the job is held, and this step would change the artwork."
+    return ""
+
+
+def _head(path: Path) -> bytes:
+    with path.open("rb") as stream:
+        return stream.read(_HEAD)
+
+
+def _hold_unknown(job: Job) -> None:
+    job.hold(
+        "unknown_kind",
+        "hotfolder can't open this kind of file.",
+        required="PDF, JPEG, TIFF or PNG",
+        mend="Export the artwork as PDF (best), JPEG, TIFF or PNG and drop it again.",
+    )
+
+
+def _fault(name: str, error: Exception) -> Finding:
+    return Finding(
+        code="fault",
+        level=Level.HOLD,
+        step=name,
+        mend=_FAULT_MEND,
+        message=f"The step {name} could not finish: {type(error).__name__}: {error}"[:600],
+    )

@@ -1,0 +1,70 @@
+"""The record of a job as plain data: what the log, the report, the ledger and the commands all read."""
+
+from __future__ import annotations
+
+import datetime as dt
+from enum import StrEnum
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from hotfolder.finding import Finding, Level, Outcome
+from hotfolder.ticket import Ticket
+
+
+class Ended(StrEnum):
+    """How a step's work on a job ended."""
+
+    DONE = "done"
+    SKIPPED = "skipped"  # another kind of file, or the job is held already
+    HELD = "held"  # it raised Hold
+    FAULT = "fault"  # it failed in a way its author did not foresee
+
+
+class StepRecord(BaseModel):
+    """What one step did with the job."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    step: str
+    ended: Ended
+    seconds: float = 0.0
+    told: list[str] = Field(default_factory=list)  # plain sentences: what was checked or done
+    changed: bool = False  # the working PDF's bytes differ afterwards
+    trace: str | None = None  # the traceback of a fault, for the log
+
+
+class JobRecord(BaseModel):
+    """Everything that is remembered of one job."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    job: str
+    file: str  # the artwork's name as it was dropped, made printable
+    route: str
+    arrived: dt.datetime
+    finished: dt.datetime | None = None
+    outcome: Outcome | None = None
+    kind: str = ""  # "pdf", "jpeg", ... by content; empty when it is none we know
+    bytes: int = 0
+    digest: str = ""  # SHA-256 of the original's bytes, hexadecimal
+    attempt: int = 1
+    ticket: Ticket = Field(default_factory=Ticket)
+    origins: dict[str, str] = Field(default_factory=dict)  # ticket key -> what decided it
+    condition: str = ""  # the printing condition's title
+    findings: list[Finding] = Field(default_factory=list)
+    steps: list[StepRecord] = Field(default_factory=list)
+    result_stem: str = ""  # name of the result without its ending
+    result_digest: str | None = None  # SHA-256 of the finished PDF
+
+    def at_level(self, level: Level) -> list[Finding]:
+        return [finding for finding in self.findings if finding.level is level]
+
+    @property
+    def reason(self) -> str:
+        """The outcome's reason in a few words: the first hold finding's sentence, or what was mended."""
+        held = self.at_level(Level.HOLD)
+        if held:
+            more = f" (and {len(held) - 1} more)" if len(held) > 1 else ""
+            return held[0].message + more
+        notes = len(self.at_level(Level.NOTE))
+        return "ready for print" + (f", {notes} note{'s' if notes > 1 else ''}" if notes else "")

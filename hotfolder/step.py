@@ -1,0 +1,65 @@
+"""What a step is: its name, its settings, what it reads and what it changes."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from typing import Any, ClassVar
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from hotfolder.job import Job
+
+
+class Part(StrEnum):
+    """The parts of artwork that a step may read or change."""
+
+    BOXES = "boxes"
+    CONTENT = "content"
+    COLOUR = "colour"
+    PICTURES = "pictures"
+    FONTS = "fonts"
+    METADATA = "metadata"
+    NAME = "name"
+
+
+class Settings(BaseModel):
+    """Base of every step's settings: unknown keys are refused, values do not change while running."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+def setting(default: Any, help: str, *, unit: str = "", **limits: Any) -> Any:
+    """A settings field: default, help for people, unit, and pydantic's limits (ge, gt, le, lt, max_length ...)."""
+    return Field(default, description=help, json_schema_extra={"unit": unit}, **limits)
+
+
+class Step:
+    """One plugin's work in a chain. Subclass it, say what it reads and changes, and write `run`.
+
+    Three ways to end `run`: return; raise Hold (a person must look); any other exception is a fault, which holds
+    the job too. A step that declares no `changes` must leave the working PDF's bytes alone: the chain compares
+    them. Instances travel into worker processes, so keep nothing on them but `settings`.
+    """
+
+    name: ClassVar[str]
+    reads: ClassVar[frozenset[Part]] = frozenset()
+    changes: ClassVar[frozenset[Part]] = frozenset()
+    mends: ClassVar[bool] = False  # a changing step that may still work on a job that is held already
+    Settings: ClassVar[type[Settings]] = Settings
+
+    def __init__(self, settings: Any = None) -> None:
+        self.settings = self.Settings() if settings is None else settings
+
+    def run(self, job: Job) -> None:
+        raise NotImplementedError
+
+
+class Opener(Step):
+    """A step that turns an arrived file into the working PDF. It runs only where it recognises the file."""
+
+    changes = frozenset(Part)
+
+    @classmethod
+    def recognises(cls, head: bytes) -> str:
+        """The kind of file ("pdf", "jpeg") these first 4096 bytes begin, or "" for another opener's business."""
+        raise NotImplementedError
