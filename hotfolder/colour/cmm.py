@@ -1,0 +1,106 @@
+"""The one place that speaks to LittleCMS (through libvips): single colours exactly, pictures strip by strip."""
+
+import io
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+import pyvips
+from numpy.typing import NDArray
+from PIL import ImageCms
+
+from hotfolder.colour.pcs import REFERENCE_BLACK, lab_to_xyz, move_black, xyz_to_lab
+from hotfolder.colour.profile import Profile
+from hotfolder.colour.shaper import shaper_xyz
+
+Floats = NDArray[np.float64]
+
+_NOTHING: Floats = np.zeros(3)
+_NO_INK = 1e-4
+# Names libvips gives to pictures of 8 and of 16 bits a channel, by the profile's colour space.
+_MEANING = {"GRAY": ("b-w", "grey16"), "RGB ": ("srgb", "rgb16"), "CMYK": ("cmyk", "cmyk")}
+_CLASSES = ("mntr", "scnr", "prtr", "spac")
+_V4_TABLES = ("perceptual", "saturation")
+
+
+@lru_cache(maxsize=64)
+def check_source(profile: Profile) -> None:
+    """ValueError with a plain sentence where no colour can be converted from this profile.
+
+    libvips would take another profile silently instead of one it cannot use, so this comes first.
+    """
+    if profile.device_class not in _CLASSES or profile.space not in _MEANING:
+        raise ValueError(f"{profile.name} does not describe gray, RGB or CMYK colours.")
+    mode = {"GRAY": "L", "RGB ": "RGB", "CMYK": "CMYK"}[profile.space]
+    try:
+        opened = ImageCms.ImageCmsProfile(io.BytesIO(profile.data))
+        lab = ImageCms.ImageCmsProfile(ImageCms.createProfile("LAB"))
+        ImageCms.buildTransform(opened, lab, mode, "LAB")
+    except (OSError, ValueError, ImageCms.PyCMSError) as error:
+        raise ValueError(f"{profile.name} is damaged: no colour can be converted with it.") from error
+
+
+def relative_xyz(profile: Profile, values: Floats, intent: str, compensate: bool) -> Floats:
+    """Device values (n, channels) in 0..1 to media-relative XYZ; with `compensate`, the device's black at 0."""
+    exact = shaper_xyz(profile, values)
+    if exact is not None:
+        if not compensate and intent not in _V4_TABLES:
+            return exact
+        darkest = shaper_xyz(profile, np.zeros((1, values.shape[1])))
+        assert darkest is not None
+        return move_black(exact, np.minimum(darkest[0], 0.25), _NOTHING)
+    image = _marked(_row(values), profile, deep=True)
+    lab = image.icc_import(embedded=True, intent=intent, black_point_compensation=compensate)
+    xyz = lab_to_xyz(_array(lab, 3))
+    # LittleCMS moves black to that of the reference medium between a table of these intents and Lab of version 4.
+    return move_black(xyz, REFERENCE_BLACK, _NOTHING) if intent in _V4_TABLES else xyz
+
+
+def device_values(press: Profile, xyz: Floats, intent: str, compensate: bool) -> Floats:
+    """Media-relative XYZ (n, 3), black at 0 where wanted, to the press's inks (n, 4) in 0..1."""
+    if intent in _V4_TABLES and (compensate or press.version[0] >= 4):
+        xyz = move_black(xyz, _NOTHING, REFERENCE_BLACK)
+    lab = xyz_to_lab(xyz).astype(np.float32)
+    image = pyvips.Image.new_from_memory(lab.tobytes(), len(lab), 1, 3, "float").copy(interpretation="lab")
+    inks = image.icc_export(
+        output_profile=str(press.path), intent=intent, black_point_compensation=compensate, depth=16
+    )
+    found = _array(inks, press.channels) / 65535
+    # A step or two of 65535 is rounding; bare paper must stay without any ink.
+    return np.where(found < _NO_INK, 0.0, found)
+
+
+def convert_picture(image: Any, source: Profile, target: Profile, intent: str, compensate: bool) -> pyvips.Image:
+    """A picture of 8 or 16 bits a channel from one profile to another, same depth; nothing is computed yet."""
+    check_source(source)
+    if image.format not in ("uchar", "ushort") or image.bands != source.channels:
+        raise ValueError(
+            f"a picture of {source.channels} channels of 8 or 16 bits was expected, "
+            f"one of {image.bands} channels ({image.format}) came"
+        )
+    deep = image.format == "ushort"
+    converted: pyvips.Image = _marked(image, source, deep).icc_transform(
+        str(target.path),
+        embedded=True,
+        intent=intent,
+        black_point_compensation=compensate,
+        depth=16 if deep else 8,
+    )
+    return converted
+
+
+def _marked(image: Any, profile: Profile, deep: bool) -> Any:
+    """The picture with its profile attached; libvips takes a source profile from memory in no other way."""
+    marked = image.copy(interpretation=_MEANING[profile.space][deep])
+    marked.set_type(pyvips.GValue.blob_type, "icc-profile-data", profile.data)
+    return marked
+
+
+def _row(values: Floats) -> Any:
+    """Colours as a picture one pixel high; 16 bits is the most that LittleCMS is given for device values."""
+    deep = np.round(values * 65535).astype(np.uint16)
+    return pyvips.Image.new_from_memory(deep.tobytes(), len(deep), 1, deep.shape[1], "ushort")
+
+
+def _array(image: Any, channels: int) -> Floats:
+    return np.asarray(image.numpy(), np.float64).reshape(-1, channels)
