@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -10,7 +9,7 @@ import pluggy
 
 from hotfolder.job import Job
 from hotfolder.record import JobRecord, StepRecord
-from hotfolder.step import Step
+from hotfolder.step import Register
 
 PROJECT = "hotfolder"
 hookspec = pluggy.HookspecMarker(PROJECT)
@@ -21,7 +20,7 @@ class Hooks:
     """All hooks. A plugin implements any of them as plain functions marked with `hookimpl`."""
 
     @hookspec
-    def register_steps(self, register: Callable[[type[Step]], None]) -> None:
+    def register_steps(self, register: Register) -> None:
         """Name the plugin's steps: call `register(MyStep)` for each.
 
         Called once at start, in the daemon and again in the process that workers are made from. Describe, don't

@@ -4,7 +4,7 @@ from hotfolder.finding import Box, Finding, Hold, Level, Outcome
 from hotfolder.hookspecs import hookimpl
 from hotfolder.job import Job
 from hotfolder.record import JobRecord, StepRecord
-from hotfolder.step import Opener, Part, Settings, Step, setting
+from hotfolder.step import Opener, Part, Register, Settings, Step, setting
 from hotfolder.ticket import Ticket
 from hotfolder.units import INCH, MM, Length, SheetSize, Size, parse_length, parse_size, show_length, show_size
 
@@ -21,6 +21,7 @@ __all__ = [
     "Opener",
     "Outcome",
     "Part",
+    "Register",
     "Settings",
     "SheetSize",
     "Size",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from enum import StrEnum
 from typing import Any, ClassVar
 
@@ -63,3 +64,7 @@ class Opener(Step):
     def recognises(cls, head: bytes) -> str:
         """The kind of file ("pdf", "jpeg") these first 4096 bytes begin, or "" for another opener's business."""
         raise NotImplementedError
+
+
+#: What the hook `register_steps` is handed: call it with each step class.
+Register = Callable[[type[Step]], None]

@@ -1,0 +1,74 @@
+"""Names: patterns that read an order out of a file's name, templates that write one, and what is safe on every disk."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Mapping
+
+_PART = re.compile(r"\{([^{}]*)\}")
+#: Windows keeps these for devices, with any ending (Microsoft, "Naming Files, Paths, and Namespaces").
+_RESERVED = re.compile(r"(con|prn|aux|nul|com[0-9¹²³]|lpt[0-9¹²³])(\..*)?", re.IGNORECASE | re.DOTALL)
+_FORBIDDEN = re.compile(r'[<>:"/\\|?*\x00-\x1f\x7f-\x9f]')
+#: 255 bytes is the longest name on ext4, APFS and (in UTF-16 units) NTFS; the rest is left for endings and numbers.
+LONGEST_STEM = 200
+
+
+def parts(pattern: str) -> list[str]:
+    """The names in braces, in order. ValueError with a sentence where a brace stands alone."""
+    if _PART.sub("", pattern).strip("{}") != _PART.sub("", pattern):
+        raise ValueError(f"'{pattern}' has a brace that is not closed; write each part as {{name}}")
+    return _PART.findall(pattern)
+
+
+def read_name(pattern: str, name: str) -> dict[str, str] | None:
+    """The values a name gives for the pattern's parts, such as {client}_{title}_{trim}; None where it doesn't fit.
+
+    A part takes as little as it can; the last takes the rest.
+    """
+    names = parts(pattern)
+    literals = [re.escape(text) for text in _PART.split(pattern)[::2]]
+    groups = [f"(?P<{part}>.+?)" for part in names]
+    expression = "".join(literal + group for literal, group in zip(literals, [*groups, ""], strict=True))
+    match = re.fullmatch(expression, name, re.DOTALL)
+    return match.groupdict() if match else None
+
+
+def read_folders(pattern: str, folder: str) -> dict[str, str]:
+    """The values that sub-folder names give; each level of the folder is held against its level of the pattern."""
+    values: dict[str, str] = {}
+    for level, name in zip(pattern.split("/"), folder.split("/"), strict=False):
+        values |= read_name(level, name) or {} if name else {}
+    return values
+
+
+def fill(template: str, fields: Mapping[str, str]) -> str:
+    """The template with its parts filled in; an empty part takes the separator before it away."""
+    text = _PART.sub(lambda part: fields[part[1]] or "\0", template)
+    text = re.sub(r"[ _\-.,]*\0", "", text)
+    return text.strip(" _-.,")
+
+
+def safe_stem(text: str, fallback: str = "poster") -> str:
+    """A name (without ending) that Linux, macOS and Windows all take, as close to the text as can be."""
+    text = unicodedata.normalize("NFC", text.encode("utf-8", "replace").decode("utf-8"))
+    text = _FORBIDDEN.sub("-", text).strip(" .").lstrip("-~")
+    text = _shorten(text, LONGEST_STEM).strip(" .")
+    if not text:
+        return fallback
+    return f"{text}-file" if _RESERVED.fullmatch(text) else text
+
+
+def _shorten(text: str, most: int) -> str:
+    """Cut to so many UTF-8 bytes without cutting a character in two."""
+    return text.encode("utf-8")[:most].decode("utf-8", "ignore")
+
+
+def printable(name: str) -> str:
+    """A file name for people and logs: bytes that are no text and control characters shown as such, on one line."""
+    text = name.encode("utf-8", "surrogateescape").decode("utf-8", "backslashreplace")
+    return "".join(char if char.isprintable() or char == " " else _escaped(char) for char in text)
+
+
+def _escaped(char: str) -> str:
+    return char.encode("unicode_escape").decode("ascii")

@@ -1,0 +1,146 @@
+"""Gathers a job's ticket: from the route, sub-folder names, the file's name, and ticket files, weakest first."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path, PurePath
+from typing import Any
+
+import pluggy
+from pydantic import ValidationError
+
+from hotfolder.finding import Finding, Hold, Level
+from hotfolder.names import printable, read_folders, read_name
+from hotfolder.ticket import KEYS, Source, Ticket, merge
+
+#: Endings of a ticket file, after the artwork's name or its stem: jazz.pdf.ticket.toml or jazz.ticket.toml.
+TICKET_ENDINGS = (".ticket.toml", ".ticket.json")
+
+_MEND = "Correct the ticket file, then drop the artwork and its ticket again, together."
+
+
+@dataclass
+class Collected:
+    """The ticket, which source decided each key, and what there was to say about it."""
+
+    ticket: Ticket
+    origins: dict[str, str]
+    findings: list[Finding] = field(default_factory=list)
+
+
+def collect(
+    *,
+    route: str,
+    table: Mapping[str, Any],
+    subfolders: str,
+    subfolder: str,
+    file_names: Sequence[str],
+    name: str,
+    ticket_files: Sequence[Path],
+    overrides: Mapping[str, Any],
+    hooks: pluggy.PluginManager | None,
+) -> Collected:
+    """Merge every source. Hold where a ticket file can't be read or says something that can't be understood."""
+    findings: list[Finding] = []
+    sources = [Source(origin=f"route '{route}'", values=dict(table))]
+    folder_values = read_folders(subfolders, subfolder) if subfolders and subfolder else {}
+    sources += _weak("the folder's name", folder_values, findings)
+    sources += _from_name(file_names, name, findings)
+    for path in ticket_files:
+        sources.append(Source(origin=printable(path.name), values=read_ticket_file(path, hooks)))
+    sources.append(Source(origin="the command line", values=dict(overrides)))
+    ticket, origins = merge(sources)
+    return Collected(ticket, origins, findings)
+
+
+def check_values(values: Mapping[str, Any], lines: Mapping[str, int] | None = None) -> list[str]:
+    """What is wrong with a ticket's keys and values, a sentence each; empty when all is well."""
+    problems = []
+    lines = lines or {}
+    for key in values:
+        if key not in KEYS:
+            problems.append(f"{_at(lines, key)}there is no ticket key '{key}'{nearest(key, KEYS)}")
+    for key, value in values.items():
+        if key in KEYS:
+            problems += [f"{_at(lines, key)}{key}: {sentence}" for sentence in _value_problems(key, value)]
+    return problems
+
+
+def nearest(word: str, known: Sequence[str]) -> str:
+    """How a sentence about an unknown word ends: the nearest known one, and all that are allowed."""
+    close = difflib.get_close_matches(word, known, n=1, cutoff=0.6)
+    meant = f"; did you mean '{close[0]}'?" if close else "."
+    return f"{meant} Allowed are {', '.join(known)}."
+
+
+def read_ticket_file(path: Path, hooks: pluggy.PluginManager | None) -> dict[str, Any]:
+    """The keys and values of a ticket file, through the plugins that know its format. Hold with reason and line."""
+    name = printable(path.name)
+    try:
+        values = hooks.hook.read_ticket(path=path) if hooks is not None else None
+    except ValueError as error:
+        raise Hold("ticket_unreadable", f"The ticket file {name} can't be read: {error}", mend=_MEND) from error
+    if values is None:
+        raise Hold("ticket_unreadable", f"No plugin can read the ticket file {name}.", mend=_MEND)
+    lines = values.pop("__lines__", {})
+    problems = check_values(values, lines)
+    if problems:
+        raise Hold("ticket_wrong", f"The ticket file {name} can't be followed: {' '.join(problems)}", mend=_MEND)
+    return dict(values)
+
+
+def _at(lines: Mapping[str, int], key: str) -> str:
+    return f"line {lines[key]}, " if key in lines else ""
+
+
+def _value_problems(key: str, value: Any) -> list[str]:
+    try:
+        Ticket(**{key: value})
+    except ValidationError as error:
+        return [_sentence(item["msg"], value) for item in error.errors()]
+    return []
+
+
+def _sentence(message: str, value: Any) -> str:
+    """pydantic's words, without its prefixes, as the end of our sentence."""
+    if message.startswith("Value error, "):
+        return message.removeprefix("Value error, ") + "."
+    return f"{message[:1].lower()}{message[1:]}, not {value!r}."
+
+
+def _weak(origin: str, values: dict[str, str], findings: list[Finding]) -> list[Source]:
+    """Names are weak evidence: a value that can't be understood is left out with a note."""
+    good = {key: value for key, value in values.items() if not _value_problems(key, value)}
+    for key in values.keys() - good.keys():
+        findings.append(
+            Finding(
+                code="name_unread",
+                level=Level.NOTE,
+                measured=printable(values[key]),
+                message=f"{origin[:1].upper()}{origin[1:]} seems to say {key} '{printable(values[key])}', which can't be understood; it was left out.",
+            )
+        )
+    return [Source(origin=origin, values=good)] if good else []
+
+
+def _from_name(patterns: Sequence[str], name: str, findings: list[Finding]) -> list[Source]:
+    stem = PurePath(name).stem
+    matches = [values for pattern in patterns if (values := read_name(pattern, stem)) is not None]
+    for values in matches:
+        if not check_values(values):
+            return [Source(origin="the file's name", values=dict(values))]
+    if matches:
+        return _weak("the file's name", matches[0], findings)
+    if patterns:
+        findings.append(
+            Finding(
+                code="name_unread",
+                level=Level.NOTE,
+                message="The file's name does not follow the studio's pattern, so nothing of the order was read from it.",
+                measured=printable(stem),
+                required=" or ".join(patterns),
+            )
+        )
+    return []

@@ -1,0 +1,216 @@
+"""One job's work, from the claimed artwork to result, log and report; this is what runs in a worker process."""
+
+from __future__ import annotations
+
+import datetime as dt
+import os
+import shutil
+import traceback
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import pluggy
+
+from hotfolder.chain import run_chain
+from hotfolder.colour.condition import Condition
+from hotfolder.finding import Finding, Hold, Level, Outcome
+from hotfolder.job import Job, file_digest
+from hotfolder.names import printable, safe_stem
+from hotfolder.record import Ended, JobRecord, StepRecord
+from hotfolder.report.log import JobLog
+from hotfolder.report.page import write_report
+from hotfolder.step import Step
+from hotfolder.ticket import Ticket
+from hotfolder.ticketing import collect, nearest
+
+#: Names of the files that a job leaves in its folder `out`.
+RESULT, LOG, REPORT, RECORD = "result.pdf", "job.log", "report.html", "record.json"
+
+
+@dataclass(frozen=True)
+class Order:
+    """What a worker process is handed: one claimed file and all it needs to know about it."""
+
+    job: str
+    route: str
+    name: str  # as dropped; undecodable bytes as surrogates
+    subfolder: str  # below the watched folder, parts divided by "/"; "" for none
+    original: Path
+    ticket_files: tuple[Path, ...]
+    out: Path  # empty; the worker writes here and nowhere else
+    arrived: dt.datetime
+    attempt: int
+    chain: tuple[Step, ...]
+    ticket: dict[str, Any]
+    file_names: tuple[str, ...]
+    subfolders: str
+    conditions: dict[str, Condition]
+    condition: str  # the default's name
+    overrides: dict[str, Any] = field(default_factory=dict)
+    checks_only: bool = False  # tell what would happen: no result and no report are kept
+
+    def blank_record(self) -> JobRecord:
+        """The record as it stands before anything was done."""
+        return JobRecord(
+            job=self.job,
+            file=printable(self.name),
+            route=self.route,
+            arrived=self.arrived,
+            attempt=self.attempt,
+            result_stem=safe_stem(Path(self.name).stem),
+        )
+
+
+def run_order(order: Order, hooks: pluggy.PluginManager | None = None) -> JobRecord:
+    """Do one job. Leaves result (if it passes), log, report and record in `order.out`, the record last and fsynced.
+
+    Never raises for what is in the artwork; OSError where the disk itself fails.
+    """
+    record = order.blank_record()
+    with JobLog(order.out / LOG, job=order.job) as log:
+        log.write("job started", file=record.file, route=order.route, attempt=order.attempt)
+        record.bytes = order.original.stat().st_size
+        record.digest = file_digest(order.original)
+        work = order.out / "work"
+        work.mkdir()
+        job = _prepare(order, record, work, hooks)
+        log.write("ticket read", digest=record.digest, bytes=record.bytes, ticket=record.ticket, origins=record.origins)
+        if job is not None:
+            run_chain(job, order.chain, lambda step: _step_finished(job, step, record, log, hooks))
+            record.kind = job.kind
+            record.findings += job.findings
+            record.result_stem = job.result_stem
+        _conclude(order, record, job)
+        for finding in record.findings:
+            log.write("finding", **finding.model_dump(mode="json", exclude_none=True))
+        if not order.checks_only:
+            _report(order, record, job, log)
+        log.write("job finished", outcome=record.outcome, reason=record.reason, result_digest=record.result_digest)
+    shutil.rmtree(work)
+    _write_record(order, record)
+    return record
+
+
+def write_failure(order: Order, code: str, message: str, mend: str, detail: str = "") -> JobRecord:
+    """The same files for a job whose worker did not live to write them: held, without pictures."""
+    shutil.rmtree(order.out / "work", ignore_errors=True)
+    (order.out / RESULT).unlink(missing_ok=True)
+    record = order.blank_record()
+    record.bytes = order.original.stat().st_size
+    record.digest = file_digest(order.original)
+    record.findings = [Finding(code=code, level=Level.HOLD, message=message, mend=mend)]
+    record.outcome, record.finished = Outcome.HOLD, dt.datetime.now(dt.UTC)
+    with JobLog(order.out / LOG, job=order.job) as log:
+        log.write("finding", **record.findings[0].model_dump(mode="json", exclude_none=True))
+        log.write("job finished", outcome=record.outcome, reason=record.reason, detail=detail)
+        if not order.checks_only:
+            _report(order, record, None, log, pictures=False)
+    _write_record(order, record)
+    return record
+
+
+def _prepare(order: Order, record: JobRecord, work: Path, hooks: pluggy.PluginManager | None) -> Job | None:
+    """The job with its ticket and printing condition; None where these already hold it."""
+    try:
+        collected = collect(
+            route=order.route,
+            table=order.ticket,
+            subfolders=order.subfolders,
+            subfolder=order.subfolder,
+            file_names=order.file_names,
+            name=order.name,
+            ticket_files=order.ticket_files,
+            overrides=order.overrides,
+            hooks=hooks,
+        )
+    except Hold as hold:
+        record.findings.append(hold.finding)
+        return None
+    record.ticket, record.origins = collected.ticket, collected.origins
+    record.findings += collected.findings
+    name = record.ticket.condition or order.condition
+    if name not in order.conditions:
+        record.findings.append(_unknown_condition(name, order.conditions, record))
+        return None
+    record.condition = order.conditions[name].title
+    fields = {"route": order.route, "date": order.arrived.strftime("%Y-%m-%d")}
+    return Job(
+        job=order.job,
+        name=order.name,
+        original=order.original,
+        work=work,
+        ticket=record.ticket,
+        condition=order.conditions[name],
+        fields=fields,
+    )
+
+
+def _unknown_condition(name: str, known: Mapping[str, Condition], record: JobRecord) -> Finding:
+    origin = record.origins.get("condition", "the config")
+    return Finding(
+        code="unknown_condition",
+        level=Level.HOLD,
+        message=f"There is no printing condition '{printable(name)}' (asked for by {origin}){nearest(name, list(known))}",
+        mend="Correct the name of the printing condition in the order, or add the condition to the studio's config.",
+    )
+
+
+def _step_finished(
+    job: Job, step: StepRecord, record: JobRecord, log: JobLog, hooks: pluggy.PluginManager | None
+) -> None:
+    record.steps.append(step)
+    log.write("step finished", **step.model_dump(mode="json", exclude_none=True))
+    if hooks is None:
+        return
+    try:
+        hooks.hook.step_finished(job=job, record=step)
+    except Exception:  # part of the edge around a step: an observer that fails must not change the outcome
+        log.write("observer failed", step=step.step, trace=traceback.format_exc())
+
+
+def _conclude(order: Order, record: JobRecord, job: Job | None) -> None:
+    """Set the outcome, and put the finished PDF in its place."""
+    held = job is None or bool(record.at_level(Level.HOLD)) or any(step.ended is Ended.FAULT for step in record.steps)
+    record.outcome = Outcome.HOLD if held else Outcome.PASS
+    record.finished = dt.datetime.now(dt.UTC)
+    if job is not None and not held and not order.checks_only:
+        result = order.out / RESULT
+        os.replace(job.artwork, result)
+        job.use(result)
+        record.result_digest = file_digest(result)
+        _fsync(result)
+
+
+def _report(order: Order, record: JobRecord, job: Job | None, log: JobLog, *, pictures: bool = True) -> None:
+    working = job.artwork if job is not None and job.has_artwork else None
+    try:
+        write_report(
+            record,
+            order.out / REPORT,
+            original=order.original if pictures else None,
+            working=working if pictures else None,
+            opened=job.opened if job is not None and pictures else None,
+            condition=job.condition if job is not None else None,
+        )
+    except Exception:  # part of the edge around one job: a report that fails must not change the outcome
+        log.write("report failed", trace=traceback.format_exc())
+        if pictures:
+            _report(order, record, None, log, pictures=False)
+
+
+def _write_record(order: Order, record: JobRecord) -> None:
+    """The record is the mark that the job's folder is complete: written last, beside and renamed, all on disk before."""
+    for path in (order.out / LOG, order.out / REPORT):
+        if path.exists():
+            _fsync(path)
+    beside = order.out / (RECORD + ".tmp")
+    beside.write_text(record.model_dump_json(indent=1), encoding="utf-8")
+    _fsync(beside)
+    os.replace(beside, order.out / RECORD)
+
+
+def _fsync(path: Path) -> None:
+    with path.open("rb") as stream:
+        os.fsync(stream.fileno())
