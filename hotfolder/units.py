@@ -16,7 +16,7 @@ POINTS_PER = {"in": 72.0, "mm": 72.0 / 25.4, "cm": 720.0 / 25.4, "pt": 1.0}
 MM = POINTS_PER["mm"]
 INCH = POINTS_PER["in"]
 
-_NUMBER = r"(\d+(?:\.\d*)?|\.\d+)"
+_NUMBER = r"([0-9]+(?:\.[0-9]*)?|\.[0-9]+)"
 _UNIT = r"(in|mm|cm|pt)"
 _LENGTH = re.compile(rf"{_NUMBER}\s*{_UNIT}")
 _SIZE = re.compile(rf"{_NUMBER}\s*(?:{_UNIT})?\s*[x×]\s*{_NUMBER}\s*{_UNIT}", re.IGNORECASE)
@@ -91,7 +91,8 @@ def _within_reason(points: float, text: str) -> float:
 
 
 def _short(number: float, digits: int = 2) -> str:
-    text = f"{number:.{digits}f}".rstrip("0").rstrip(".")
+    half_up = number + 1e-9  # 3.175 mm, the metric 1/8 in, reads 3.18 and not 3.17
+    text = f"{half_up:.{digits}f}".rstrip("0").rstrip(".")
     return "0" if text in {"", "-0"} else text
 
 
@@ -115,7 +116,7 @@ def write_length(points: float) -> str:
         text = _short(points / POINTS_PER[unit], 4)
         if math.isclose(float(text) * POINTS_PER[unit], points, rel_tol=1e-9, abs_tol=1e-9):
             return f"{text}{unit}"
-    return f"{points!r}pt"
+    return f"{points:.9f}pt"
 
 
 #: Field types for settings and tickets: text with a unit outside, points inside.

@@ -22,7 +22,6 @@ from hotfolder.record import Ended, JobRecord, StepRecord
 from hotfolder.report.log import JobLog
 from hotfolder.report.page import write_report
 from hotfolder.step import Step
-from hotfolder.ticket import Ticket
 from hotfolder.ticketing import collect, nearest
 
 #: Names of the files that a job leaves in its folder `out`.
@@ -177,7 +176,7 @@ def _conclude(order: Order, record: JobRecord, job: Job | None) -> None:
     record.finished = dt.datetime.now(dt.UTC)
     if job is not None and not held and not order.checks_only:
         result = order.out / RESULT
-        os.replace(job.artwork, result)
+        job.artwork.replace(result)
         job.use(result)
         record.result_digest = file_digest(result)
         _fsync(result)
@@ -208,7 +207,7 @@ def _write_record(order: Order, record: JobRecord) -> None:
     beside = order.out / (RECORD + ".tmp")
     beside.write_text(record.model_dump_json(indent=1), encoding="utf-8")
     _fsync(beside)
-    os.replace(beside, order.out / RECORD)
+    beside.replace(order.out / RECORD)
 
 
 def _fsync(path: Path) -> None:

@@ -1,0 +1,121 @@
+"""The chain: order, findings, holds, faults, and steps that do what they did not declare."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pikepdf
+import pytest
+
+from hotfolder.plugin import Hold, Job, Opener, Part, Step
+from hotfolder.testing import codes, make_job, make_pdf, run_steps
+
+
+class LookOnly(Step):
+    name = "look_only"
+
+    def run(self, job: Job) -> None:
+        job.note("looked", "Looked.")
+        job.tell("All is in order.")
+
+
+class FindWrong(Step):
+    name = "find_wrong"
+
+    def run(self, job: Job) -> None:
+        job.hold("wrong", "Something is wrong.")
+
+
+class RaiseHold(Step):
+    name = "raise_hold"
+
+    def run(self, job: Job) -> None:
+        raise Hold("stop", "Can't go on.", mend="Look.", page=2)
+
+
+class Break(Step):
+    name = "break_down"
+
+    def run(self, job: Job) -> None:
+        raise ZeroDivisionError("by a poster")
+
+
+class TurnPage(Step):
+    name = "turn_page"
+    changes = frozenset({Part.BOXES})
+
+    def run(self, job: Job) -> None:
+        with job.edit() as pdf:
+            pdf.pages[0].rotate(90, relative=True)
+
+
+class TurnSecretly(TurnPage):
+    name = "turn_secretly"
+    changes: frozenset[Part] = frozenset()
+
+
+class TurnAnyway(TurnPage):
+    name = "turn_anyway"
+    mends = True
+
+
+class OpenNothing(Opener):
+    name = "open_nothing"
+
+    @classmethod
+    def recognises(cls, head: bytes) -> str:
+        return "poem" if head.startswith(b"Roses") else ""
+
+
+CASES: list[tuple[list[type[Step]], list[str], list[str]]] = [
+    # steps, findings, how each step ended
+    ([LookOnly, TurnPage], ["note looked"], ["done", "done"]),
+    ([FindWrong, LookOnly, TurnPage, TurnAnyway], ["hold wrong", "note looked"], ["done", "done", "skipped", "done"]),
+    ([RaiseHold, LookOnly], ["hold stop", "note looked"], ["held", "done"]),
+    ([Break, LookOnly], ["hold fault", "note looked"], ["fault", "done"]),
+    ([TurnSecretly], ["hold undeclared_change"], ["done"]),
+]
+
+
+@pytest.mark.parametrize(("steps", "findings", "ended"), CASES)
+def test_chain(tmp_path: Path, steps: list[type[Step]], findings: list[str], ended: list[str]) -> None:
+    job = make_job(tmp_path, make_pdf(tmp_path / "poster.pdf"))
+    records = run_steps(job, *(step() for step in steps))
+    assert codes(job) == findings
+    assert [str(record.ended) for record in records] == ended
+
+
+def test_the_original_is_not_written_to(tmp_path: Path) -> None:
+    path = make_pdf(tmp_path / "poster.pdf")
+    before = path.read_bytes()
+    job = make_job(tmp_path, path)
+    (record,) = run_steps(job, TurnPage())
+    assert record.changed
+    assert path.read_bytes() == before
+    with pikepdf.open(job.artwork) as pdf:
+        assert pdf.pages[0].Rotate == 90
+
+
+def test_an_unknown_kind_of_file_is_held_in_words(tmp_path: Path) -> None:
+    path = tmp_path / "poem.txt"
+    path.write_text("Violets are blue")
+    job = make_job(tmp_path, path, opened=False)
+    records = run_steps(job, OpenNothing(), LookOnly())
+    assert codes(job) == ["hold unknown_kind"]
+    assert [str(record.ended) for record in records] == ["skipped", "skipped"]
+
+
+def test_a_fault_keeps_its_traceback(tmp_path: Path) -> None:
+    job = make_job(tmp_path, make_pdf(tmp_path / "poster.pdf"))
+    (record,) = run_steps(job, Break())
+    assert record.trace is not None
+    assert "by a poster" in record.trace
+
+
+def test_a_failed_edit_leaves_the_working_pdf_as_it_was(tmp_path: Path) -> None:
+    job = make_job(tmp_path, make_pdf(tmp_path / "poster.pdf"))
+    before = job.artwork
+    with pytest.raises(RuntimeError), job.edit() as pdf:
+        pdf.pages[0].rotate(90, relative=True)
+        raise RuntimeError
+    assert job.artwork == before

@@ -1,0 +1,102 @@
+"""Where a ticket's lines come from, which wins, and what is said about one that can't be read."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from hotfolder.finding import Hold
+from hotfolder.loading import load_plugins
+from hotfolder.ticketing import Collected, collect
+from hotfolder.units import INCH
+
+
+def gather(**changes: Any) -> Collected:
+    given: dict[str, Any] = {
+        "route": "posters",
+        "table": {"trim": "18x24in", "client": "house"},
+        "subfolders": "{client}",
+        "subfolder": "",
+        "file_names": ["{client}_{title}_{trim}"],
+        "name": "poster.pdf",
+        "ticket_files": (),
+        "overrides": {},
+        "hooks": load_plugins().manager,
+    }
+    return collect(**(given | changes))
+
+
+def test_the_stronger_source_wins(tmp_path: Path) -> None:
+    path = tmp_path / "quay_jazz_A2.ticket.toml"
+    path.write_text('title = "Jazz Night"\ncopies = 40\n')
+    found = gather(subfolder="folder client", name="quay_jazz_A2.pdf", ticket_files=[path], overrides={"copies": "3"})
+    assert (found.ticket.client, found.ticket.title, str(found.ticket.trim)) == ("quay", "Jazz Night", "A2")
+    assert found.ticket.copies == 3
+    assert found.ticket.bleed == INCH / 8
+    assert found.origins == {
+        "trim": "the file's name",
+        "client": "the file's name",
+        "title": "quay_jazz_A2.ticket.toml",
+        "copies": "the command line",
+    }
+
+
+def test_a_name_is_weak_evidence() -> None:
+    found = gather(name="quay_jazz_final.pdf")
+    assert str(found.ticket.trim) == "18x24in"
+    assert (found.ticket.client, found.ticket.title) == ("quay", "jazz")
+    assert [finding.code for finding in found.findings] == ["name_unread"]
+    assert "seems to say trim 'final'" in found.findings[0].message
+
+
+def test_a_name_outside_the_pattern_is_noted() -> None:
+    found = gather(name="poster.pdf")
+    assert [(finding.code, finding.required) for finding in found.findings] == [
+        ("name_unread", "{client}_{title}_{trim}")
+    ]
+
+
+WRONG = [
+    ("t.ticket.toml", b"trim = ", "ticket_unreadable", "line 1"),
+    (
+        "t.ticket.toml",
+        b'\n\ntrimm = "A1"',
+        "ticket_wrong",
+        "line 3, there is no ticket key 'trimm'; did you mean 'trim'? Allowed are trim, bleed,",
+    ),
+    (
+        "t.ticket.toml",
+        b'trim = "24x36"',
+        "ticket_wrong",
+        "line 1, trim: '24x36' is not a sheet size; write width x height and the unit",
+    ),
+    (
+        "t.ticket.toml",
+        b"pages = 0",
+        "ticket_wrong",
+        "line 1, pages: input should be greater than or equal to 1, not 0.",
+    ),
+    ("t.ticket.toml", b"bleed = 3", "ticket_wrong", "3 is not a length; write it as text with its unit"),
+    ("t.ticket.json", b'{"trim": "A1",}', "ticket_unreadable", "at line 1, column"),
+    ("t.ticket.json", b"[1]", "ticket_unreadable", "one list of keys and values"),
+    ("t.ticket.json", b'{"least_ppi": NaN}', "ticket_unreadable", "NaN"),
+    ("t.ticket.json", b"[" * 50_000, "ticket_unreadable", "nested too deeply"),
+    ("t.ticket.toml", b"\xff\xfe", "ticket_unreadable", "UTF-8"),
+    ("t.ticket.toml", b"#" * 70_000, "ticket_unreadable", "larger than 64 KB"),
+    ("t.ticket.yaml", b"trim: A1", "ticket_unreadable", "No plugin can read"),
+]
+
+
+@pytest.mark.parametrize(("name", "content", "code", "words"), WRONG)
+def test_a_ticket_that_cannot_be_followed_holds(
+    tmp_path: Path, name: str, content: bytes, code: str, words: str
+) -> None:
+    path = tmp_path / name
+    path.write_bytes(content)
+    with pytest.raises(Hold) as held:
+        gather(ticket_files=[path])
+    assert held.value.finding.code == code
+    assert words in held.value.finding.message
+    assert held.value.finding.mend
