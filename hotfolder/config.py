@@ -1,0 +1,291 @@
+"""Reads the studio's config file and checks all of it before a single file is touched."""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any, TypeVar
+
+from pydantic import BaseModel, ValidationError
+
+from hotfolder.builtin import poster_chain
+from hotfolder.colour.condition import SHIPPED, Condition
+from hotfolder.colour.profile import check_output_profile
+from hotfolder.config_lines import Lines, Place
+from hotfolder.config_tables import ConditionTable, RouteTable, StudioTable
+from hotfolder.config_words import Remark, ended, keys, not_finite, sentences, show, unknown, write
+from hotfolder.errors import ConfigError
+from hotfolder.lint import Lint, find, lint
+from hotfolder.loading import Plugins, load_plugins
+from hotfolder.names import printable
+from hotfolder.step import Step
+from hotfolder.studio import Limits, Route, Studio
+from hotfolder.ticket import Ticket
+from hotfolder.toml_words import read_toml
+
+__all__ = ["Limits", "Lint", "Route", "Studio", "lint", "load_studio"]
+
+_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,63}")
+_Table = TypeVar("_Table", bound=BaseModel)
+
+
+def load_studio(file: Path) -> Studio:
+    """The studio a config file describes. ConfigError with every problem at once where it can't start."""
+    text = _read(file)
+    data, line, sentence = read_toml(text)
+    if sentence:
+        where = f"{printable(str(file))}, line {line}" if line else printable(str(file))
+        raise ConfigError([f"{where}: {sentence}"])
+    return _Reader(file, data, Lines(text, data)).studio()
+
+
+def _read(file: Path) -> str:
+    shown = printable(str(file))
+    try:
+        data = file.read_bytes()
+    except FileNotFoundError as error:
+        raise ConfigError([f"There is no config file {shown}; check its name and its folder."]) from error
+    except IsADirectoryError as error:
+        raise ConfigError([f"{shown} is a folder; name the config file in it."]) from error
+    except OSError as error:
+        raise ConfigError([f"The config file {shown} can't be read: {error.strerror or error}."]) from error
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        raise ConfigError([f"{shown}, line {line}: this is not UTF-8 text; save the file as UTF-8."]) from error
+
+
+class _Reader:
+    """Goes through the tables of one file and gathers what is wrong with each."""
+
+    def __init__(self, file: Path, data: dict[str, Any], lines: Lines) -> None:
+        self.file = file
+        self.folder = Path(os.path.abspath(file.parent))  # noqa: PTH100 (links stay as they are written)
+        self.data = data
+        self.lines = lines
+        self.remarks: list[Remark] = []
+        self.others: list[str] = []  # problems of plugins, which have no line
+        self.plugins: Plugins | None = None
+        self.names: list[str] = []
+
+    def studio(self) -> Studio:
+        top = self.check(StudioTable, self.data, (), (), whose="The") or StudioTable()
+        limits = self.check(Limits, _table(self.data.get("limits")), ("limits",), ("limits",)) or Limits()
+        self.plugins = self.load(_texts(self.data.get("plugins")))
+        conditions = self.conditions(_table(self.data.get("conditions")))
+        if top.condition not in self.names:
+            sentence = unknown("printing condition", top.condition, self.names, "The printing conditions are")
+            self.say(("condition",), (), sentence)
+        routes = self.routes(_table(self.data.get("routes")))
+        studio = Studio(
+            file=self.file,
+            folder=self.folder,
+            spool=self.path(_text(self.data.get("spool"), top.spool), ("spool",), ()) or self.folder / "spool",
+            plugins=self.plugins,
+            conditions=conditions,
+            condition=top.condition,
+            routes=routes,
+            workers=top.workers,
+            rescan=top.rescan,
+            limits=limits,
+            lines=self.lines,
+        )
+        problems = [remark for remark in (*self.remarks, *find(studio)) if remark.stops]
+        if problems or self.others:
+            raise ConfigError([*write(problems, self.file, self.lines), *self.others])
+        return studio
+
+    def say(self, place: Place, who: tuple[str, ...], sentence: str) -> None:
+        self.remarks.append(Remark(place, who, sentence))
+
+    def check(
+        self,
+        model: type[_Table],
+        table: Mapping[str, Any],
+        place: Place,
+        who: tuple[str, ...],
+        noun: str = "setting",
+        whose: str = "Its",
+    ) -> _Table | None:
+        """The table as an object, or None after saying what is wrong with it."""
+        endless = {inner[0]: inner for inner in not_finite(dict(table))}
+        for key, inner in endless.items():
+            if key in keys(model):
+                self.say((*place, *inner), who, f"{show(key)} must be a number that can be measured, not nan or inf.")
+        try:
+            return model(**table)
+        except ValidationError as error:
+            for inner, sentence in sentences(error, model, noun, whose):
+                if not inner or inner[0] not in endless or inner[0] not in keys(model):
+                    self.say((*place, *inner), who, sentence)
+        return None
+
+    def load(self, folders: list[str]) -> Plugins:
+        paths = [self.path(folder, ("plugins", number), ()) for number, folder in enumerate(folders)]
+        try:
+            return load_plugins([path for path in paths if path is not None])
+        except ConfigError as error:
+            self.others += error.problems
+        try:
+            return load_plugins()  # so that what the file says of the shipped steps is checked all the same
+        except ConfigError:
+            return _no_plugins()
+
+    def path(self, text: str, place: Place, who: tuple[str, ...], *, is_folder: bool = True) -> Path | None:
+        """An absolute path, starting at the config file's folder; None after saying why it is none."""
+        name = show(place[-1] if isinstance(place[-1], str) else place[-2])
+        try:
+            path = Path(os.path.normpath(self.folder / Path(text).expanduser()))
+            wrong = not text or "\0" in text or (is_folder and path.exists() and not path.is_dir())
+        except (OSError, RuntimeError, ValueError) as error:  # too long, no home folder, not encodable
+            self.say(place, who, f"{name} can't be used: {show(text)}: {getattr(error, 'strerror', None) or error}.")
+            return None
+        if wrong:
+            reason = f"{show(text)} is a file." if text and "\0" not in text else f"{show(text)} is no path."
+            self.say(
+                place, who, f"{name} must be a folder: {reason}" if is_folder else f"{name} must be a file: {reason}"
+            )
+            return None
+        return path
+
+    def conditions(self, tables: Mapping[str, Any]) -> dict[str, Condition]:
+        found = dict(SHIPPED)
+        self.names = list(dict.fromkeys([*SHIPPED, *tables]))
+        for name, table in tables.items():
+            place, who = ("conditions", name), (f"condition {show(name)}",)
+            if self.named(name, table, place, who):
+                condition = self.condition(name, table, place, who)
+                found |= {name: condition} if condition else {}
+        return found
+
+    def condition(self, name: str, table: dict[str, Any], place: Place, who: tuple[str, ...]) -> Condition | None:
+        checked = self.check(ConditionTable, table, place, who)
+        text = table.get("profile")
+        profile = self.path(text, (*place, "profile"), who, is_folder=False) if isinstance(text, str) else None
+        if profile is not None:
+            try:
+                check_output_profile(profile)
+            except ValueError as error:
+                self.say((*place, "profile"), who, ended(f"'profile' can't be used: {error}"))
+        if checked is None or profile is None:
+            return None
+        return Condition(
+            name=name,
+            title=checked.title or name,
+            profile=profile,
+            ink_limit=checked.ink_limit,
+            identifier=checked.identifier,
+            intent=checked.intent,
+            black_point_compensation=checked.black_point_compensation,
+        )
+
+    def named(self, name: str, table: Any, place: Place, who: tuple[str, ...]) -> bool:
+        """Whether this is a table with a name that can stand in logs and file names."""
+        if not _NAME.fullmatch(name):
+            self.say(place, who, "the name must be made of letters, digits, - and _, at most 64 of them.")
+        if not isinstance(table, dict):
+            self.say(place, who, f"there must be a table here, not {show(table)}.")
+        return isinstance(table, dict)
+
+    def routes(self, tables: Mapping[str, Any]) -> tuple[Route, ...]:
+        if not tables and isinstance(self.data.get("routes", {}), dict):
+            self.say((), (), "there is no route; write a table [routes.NAME] with watch, pass and hold.")
+        routes = []
+        for name, table in tables.items():
+            place, who = ("routes", name), (f"route {show(name)}",)
+            if self.named(name, table, place, who):
+                routes.append(self.route(name, table, place, who))
+        return tuple(routes)
+
+    def route(self, name: str, table: dict[str, Any], place: Place, who: tuple[str, ...]) -> Route:
+        """The route, as far as it can be understood, so that the folders are compared in any case."""
+        checked = self.check(RouteTable, table, place, who) or RouteTable.model_construct()
+        watch, passed, hold = (
+            self.path(table[key], (*place, key), who) if isinstance(table.get(key), str) else None
+            for key in ("watch", "pass", "hold")
+        )
+        return Route(
+            name=name,
+            watch=watch,
+            passed=passed,
+            hold=hold,
+            chain=self.chain(table.get("chain"), place, who),
+            ticket=self.ticket(_table(table.get("ticket")), place, who),
+            settle=checked.settle,
+            patience=checked.patience,
+            file_names=tuple(checked.file_names),
+            subfolders=checked.subfolders,
+        )
+
+    def ticket(self, table: dict[str, Any], place: Place, who: tuple[str, ...]) -> dict[str, Any]:
+        place, who = (*place, "ticket"), (*who, "ticket")
+        self.check(Ticket, table, place, who, noun="ticket key", whose="The")
+        condition = table.get("condition")
+        if isinstance(condition, str) and condition not in self.names:
+            sentence = unknown("printing condition", condition, self.names, "The printing conditions are")
+            self.say((*place, "condition"), who, sentence)
+        return table
+
+    def chain(self, entries: Any, place: Place, who: tuple[str, ...]) -> tuple[Step, ...]:
+        """The steps with their settings; none where any of them is wrong."""
+        place = (*place, "chain")
+        if entries is None:
+            return self.default_chain(place, who)
+        if not isinstance(entries, list):
+            return ()
+        if not entries:
+            self.say(place, who, "'chain' is empty; name the steps in order, or leave it out for the built-in chain.")
+        steps = [self.entry(entry, (*place, number), who) for number, entry in enumerate(entries)]
+        good = tuple(step for step in steps if step is not None)
+        return good if len(good) == len(steps) else ()
+
+    def default_chain(self, place: Place, who: tuple[str, ...]) -> tuple[Step, ...]:
+        try:
+            return poster_chain(self.plugins or _no_plugins())
+        except ConfigError as error:
+            for problem in error.problems if not self.others else ():
+                self.say(place, (*who, "chain"), f"{problem[:1].lower()}{problem[1:]}")
+        return ()
+
+    def entry(self, entry: Any, place: Place, who: tuple[str, ...]) -> Step | None:
+        """One entry of a chain: a step's name, or a table with its name and settings."""
+        table = {"step": entry} if isinstance(entry, str) else entry
+        if not isinstance(table, dict) or not isinstance(table.get("step"), str):
+            at = f"entry {int(place[-1]) + 1}"
+            sentence = 'it must be a step\'s name, such as "open_pdf", or a table such as { step = "open_pdf" }.'
+            self.say(place, (*who, "chain", at), sentence)
+            return None
+        name, settings = table["step"], {key: value for key, value in table.items() if key != "step"}
+        steps = self.plugins.steps if self.plugins else {}
+        if name not in steps:
+            if not self.others:  # it may be a step of a plugin that failed to load
+                self.say(place, (*who, "chain"), unknown("step", name, sorted(steps), "The steps are"))
+            return None
+        who = (*who, f"step {show(name)}")
+        try:
+            checked = self.check(steps[name].Settings, settings, place, who)
+            return steps[name](checked) if checked is not None else None
+        except Exception as error:  # the edge around a plugin's own code, as in the loader
+            self.say(place, who, f"its settings can't be checked: {type(error).__name__}: {printable(str(error))}.")
+        return None
+
+
+def _no_plugins() -> Plugins:
+    import pluggy
+
+    return Plugins(pluggy.PluginManager("hotfolder"), {}, ())
+
+
+def _table(value: Any) -> dict[str, Any]:
+    return value if isinstance(value, dict) else {}
+
+
+def _text(value: Any, default: str) -> str:
+    return value if isinstance(value, str) else default
+
+
+def _texts(value: Any) -> list[str]:
+    return [text for text in value if isinstance(text, str)] if isinstance(value, list) else []
