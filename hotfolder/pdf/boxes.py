@@ -32,7 +32,8 @@ _BLEED_SLACK = 0.5 * MM  # page size less ordered size must meet 2 x bleed this 
 class PageBoxes:
     """The five boxes of a page in its own user space, each in force as 14.11.2 says; corners in order.
 
-    `declared` names the boxes that the page itself (or, for Media and Crop, a node above it) gives.
+    `declared` names the boxes that the page itself (or, for Media and Crop, a node above it) gives; `reduced` those
+    of them that reach beyond the media box and count only as far as it goes.
     """
 
     media: Box
@@ -41,6 +42,7 @@ class PageBoxes:
     trim: Box
     art: Box
     declared: frozenset[str]  # of "MediaBox", "CropBox", "BleedBox", "TrimBox", "ArtBox"
+    reduced: frozenset[str] = frozenset()
     rotate: int = 0  # clockwise, 0, 90, 180 or 270; boxes are not turned
     user_unit: float = 1.0  # points in a unit of user space
 
@@ -74,10 +76,12 @@ def read_boxes(page: Page | Dictionary) -> PageBoxes:
     declared = {"MediaBox"} | ({"CropBox"} if own_crop else set())
     crop = _inside(own_crop, media, "CropBox") if own_crop else media
     others = {}
+    reduced = set() if own_crop is None or own_crop.within(media, SLACK) else {"CropBox"}
     for name in ("BleedBox", "TrimBox", "ArtBox"):  # not inheritable: one on a node of the page tree means nothing
         own = _box(entry(node, "/" + name), name)
         others[name] = _inside(own, media, name) if own else crop
         declared |= {name} if own else set()
+        reduced |= {name} if own and not own.within(media, SLACK) else set()
     return PageBoxes(
         media=media,
         crop=crop,
@@ -85,6 +89,7 @@ def read_boxes(page: Page | Dictionary) -> PageBoxes:
         trim=others["TrimBox"],
         art=others["ArtBox"],
         declared=frozenset(declared),
+        reduced=frozenset(reduced),
         rotate=_rotate(inherited(node, "/Rotate")),
         user_unit=_user_unit(entry(node, "/UserUnit")),
     )

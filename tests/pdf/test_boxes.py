@@ -61,6 +61,11 @@ def test_boxes_in_force(own, above, expected):
     assert (boxes.media, boxes.crop, boxes.bleed, boxes.trim, boxes.art) == expected
 
 
+def test_boxes_that_reach_beyond_the_page_are_named():
+    boxes = read_boxes(page("/MediaBox [0 0 100 200] /CropBox [0 0 100.0001 200] /BleedBox [-1 0 100 200]"))
+    assert boxes.reduced == {"BleedBox"}
+
+
 NONSENSE = {
     "no media box": ("", "has no MediaBox"),
     "three numbers": ("/MediaBox [0 0 100]", "MediaBox is damaged"),

@@ -1,0 +1,171 @@
+"""Checks that the poster has the ordered size, the ordered number of pages, and enough bleed on all four sides."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from pikepdf import Page
+
+from hotfolder.gathered import Found, Gathered, listed
+from hotfolder.pdf.boxes import SLACK, PageBoxes, infer_trim, read_boxes, size_matches
+from hotfolder.plugin import (
+    MM,
+    Box,
+    Job,
+    Length,
+    Level,
+    Part,
+    Register,
+    Settings,
+    Size,
+    Step,
+    Ticket,
+    hookimpl,
+    setting,
+    show_length,
+    show_size,
+)
+
+from .words import MOST_EXTRA, SIDES, best_way, bleed_of, explain_size
+
+Sizes = dict[int, tuple[float, float]]  # page, counted from 1 -> trim size in points as it is looked at
+
+
+class CheckGeometrySettings(Settings):
+    tolerance: Length = setting(MM, "A side may differ from the ordered one by this much", unit="length", ge=0)
+    tolerance_percent: float = setting(
+        0.3, "A side may differ by this part of its length, where that is more than `tolerance`", unit="%", ge=0, le=5
+    )
+    bleed_tolerance: Length = setting(
+        0.05 * MM, "Bleed may fall short of the ordered one by this much", unit="length", ge=0, le=2 * MM
+    )
+
+
+class CheckGeometry(Step):
+    """Compare page count, trim size, nesting of the boxes and bleed with the ticket.
+
+    It looks at the boxes only: it changes none, and it cannot tell whether the art fills the bleed they promise.
+    """
+
+    name = "check_geometry"
+    reads = frozenset({Part.BOXES})
+    Settings = CheckGeometrySettings
+    settings: CheckGeometrySettings
+
+    def run(self, job: Job) -> None:
+        found, sizes = Gathered(), Sizes()
+        with job.read() as pdf:
+            count = len(pdf.pages)
+            for number, page in enumerate(pdf.pages, 1):
+                for item in self._page(page, number, job.ticket, sizes):
+                    found.add(item, number)
+        for item in (*_page_count(count, job.ticket), *self._among_pages(sizes, job.ticket)):
+            found.add(item)
+        found.report(job, count)
+        if sizes and not found.held:
+            bleed = f", with {show_length(job.ticket.bleed)} bleed or more on every side" if job.ticket.bleed else ""
+            job.tell(f"{'Every page is' if count > 1 else 'The page is'} cut to {show_size(*sizes[1])}{bleed}.")
+
+    def _page(self, page: Page, number: int, ticket: Ticket, sizes: Sizes) -> Iterator[Found]:
+        try:
+            boxes = read_boxes(page)
+        except ValueError as reason:
+            mend = "Check the page's size in the layout and export again."
+            yield Found("size_unreadable", f"The size of {{page}} can't be read. {reason}", mend=mend)
+            return
+        trim, bleed = boxes.trim, boxes.bleed
+        if "TrimBox" not in boxes.declared:
+            share = self.settings.tolerance_percent / 100
+            inferred = infer_trim(boxes, ticket.trim, ticket.bleed, self.settings.tolerance, share)
+            if inferred is None:
+                assert ticket.trim is not None  # without an order the page's own edge counts
+                yield _no_trim_box(boxes, ticket.trim)
+                return
+            trim, bleed = inferred.trim, inferred.bleed
+        sizes[number] = size = boxes.seen_size(trim)
+        if ticket.trim and not self._same(size, (ticket.trim.width, ticket.trim.height)):
+            yield _wrong_size(size, ticket.trim, "is cut to", trim)
+        if not trim.within(bleed, SLACK) or "TrimBox" in boxes.reduced:
+            yield _not_nested(boxes, trim, bleed)
+        elif ticket.bleed:
+            yield from self._bleed(boxes, trim, bleed, ticket.bleed)
+
+    def _same(self, found: tuple[float, float], ordered: tuple[float, float]) -> bool:
+        return size_matches(found, ordered, self.settings.tolerance, self.settings.tolerance_percent / 100)
+
+    def _bleed(self, boxes: PageBoxes, trim: Box, bleed: Box, ordered: float) -> Iterator[Found]:
+        found = bleed_of(boxes, trim, bleed)
+        short = [side for side in SIDES if found[side] < ordered - self.settings.bleed_tolerance]
+        if not short:
+            return
+        least = max(0.0, min(found[side] for side in short))
+        where = "on all four sides" if len(short) == 4 else f"at the {listed(short)}"
+        if least < SLACK:
+            code, message = "no_bleed", f"{{page}} has no bleed {where}: the art ends where the paper is cut."
+        else:
+            code, message = "little_bleed", f"{{page}} has too little bleed {where}: only {show_length(least)}."
+        seen = "" if "BleedBox" in boxes.declared else " Measured to the edge of the page; the file gives no bleed box."
+        yield Found(
+            code,
+            message + seen,
+            measured=f"{show_length(least)} {where}",
+            required=f"{show_length(ordered)} on every side",
+            mend=f"Let backgrounds and pictures run {show_length(ordered)} past the edge on all four sides, and export "
+            "again with that bleed.",
+            box=trim,
+        )
+
+    def _among_pages(self, sizes: Sizes, ticket: Ticket) -> Iterator[Found]:
+        if len(sizes) < 2:
+            return
+        (first, size), *rest = sizes.items()
+        others = [page for page, other in rest if not self._same(other, size)]
+        if others and ticket.trim is None:
+            first_size, other_size = show_size(*size), f"page {others[0]}: {show_size(*sizes[others[0]])}"
+            message = f"The pages are not of one size. Page {first}: {first_size}, {other_size}."
+            mend = "Export the pages of each size as a file of their own, or put the ordered size on the ticket."
+            yield Found("pages_differ", message, measured=other_size, required=first_size, mend=mend)
+        elif not others and len({width > height for width, height in sizes.values()}) > 1:
+            message = "Some pages are upright and some lie on their side; all have the same size."
+            yield Found("pages_turned", message, level=Level.NOTE)
+
+
+def _page_count(count: int, ticket: Ticket) -> Iterator[Found]:
+    if count != ticket.pages:
+        has, ordered = (f"{number} page{'' if number == 1 else 's'}" for number in (count, ticket.pages))
+        message = f"The file has {has}, but {ordered} {'was' if ticket.pages == 1 else 'were'} ordered."
+        mend = "Export only the pages that belong to this order, or correct the number of pages on the ticket."
+        yield Found("wrong_page_count", message, measured=has, required=ordered, mend=mend)
+
+
+def _wrong_size(found: tuple[float, float], ordered: Size, verb: str, box: Box) -> Found:
+    size, aim = show_size(*found), show_size(ordered.width, ordered.height)
+    message = f"{{page}} {verb} {size}, but {aim} was ordered. {explain_size(found, ordered)}"
+    mend = f"Set the page to {aim} in the layout (bleed comes on top of that, outside) and export again at full size."
+    return Found("wrong_size", message, measured=size, required=aim, mend=mend, box=box)
+
+
+def _no_trim_box(boxes: PageBoxes, ordered: Size) -> Found:
+    """The page is neither the ordered size nor that with usual bleed: there may be marks around it, or it is wrong."""
+    found = boxes.seen_size(boxes.crop)
+    way = best_way(found, ordered)
+    if not all(0 < side - aim <= 2 * MOST_EXTRA for side, aim in zip(found, (way.width, way.height), strict=True)):
+        return _wrong_size(found, ordered, "is", boxes.crop)
+    size, aim = show_size(*found), show_size(ordered.width, ordered.height)
+    message = f"{{page}} is {size} and doesn't say where it is cut to the ordered {aim} (it has no trim box)."
+    mend = "Export again with the trim box written, or without marks on a page of the ordered size and its bleed."
+    return Found("no_trim_box", message, measured=size, required=aim, mend=mend, box=boxes.crop)
+
+
+def _not_nested(boxes: PageBoxes, trim: Box, bleed: Box) -> Found:
+    beyond = {side: -length for side, length in bleed_of(boxes, trim, bleed).items() if length < 0}
+    where = f"its bleed at the {listed(list(beyond))}" if beyond else "the page itself"
+    message = f"{{page}} is to be cut where there is no art: its trim box reaches beyond {where}."
+    mend = "Set the page and its bleed anew in the layout and export again; boxes edited by hand often end like this."
+    measured = f"{show_length(max(beyond.values()))} beyond" if beyond else None
+    return Found("trim_outside", message, measured, "trim inside bleed inside the page", mend, box=trim)
+
+
+@hookimpl
+def register_steps(register: Register) -> None:
+    register(CheckGeometry)

@@ -1,0 +1,259 @@
+"""What check_geometry says about a page: one table of small real PDFs and their findings."""
+
+import pikepdf
+import pytest
+from pikepdf import Array, Name
+
+from hotfolder.loading import load_plugins
+from hotfolder.testing import codes, make_job, make_pdf, run_steps
+from hotfolder.units import MM
+
+A3 = {"trim": "A3", "bleed": "3mm"}
+
+
+def mm(*values: float) -> Array:
+    return Array([round(value * MM, 4) for value in values])
+
+
+# what is built, ticket, settings -> findings as (level code, words of the message, measured, required)
+TABLE = {
+    "as ordered": ({"bleed_mm": 3}, A3, {}, []),
+    "more bleed than ordered": ({"bleed_mm": 10}, A3, {}, []),
+    "with marks around": ({"bleed_mm": 3, "slug_mm": 15}, A3, {}, []),
+    "lying": ({"trim_mm": (420, 297), "bleed_mm": 3}, A3, {}, []),
+    "turned by Rotate": ({"bleed_mm": 3, "changes": {"/Rotate": 90}}, A3, {}, []),
+    "no size ordered": ({"trim_mm": (123, 456), "bleed_mm": 3}, {"bleed": "3mm"}, {}, []),
+    "no bleed ordered": ({"bleed_mm": 0}, {"trim": "A3", "bleed": "0mm"}, {}, []),
+    "0.8 mm off is no other size": ({"trim_mm": (297.8, 420), "bleed_mm": 3}, A3, {}, []),
+    "0.8 mm off, strict": (
+        {"trim_mm": (297.8, 420), "bleed_mm": 3},
+        A3,
+        {"tolerance": "0.5mm", "tolerance_percent": 0},
+        [("hold wrong_size", "cut to 297.8 × 420 mm", "297.8 × 420 mm (11.72 × 16.54 in)", None)],
+    ),
+    "A4 for A3": (
+        {"trim_mm": (210, 297), "bleed_mm": 3},
+        A3,
+        {},
+        [
+            (
+                "hold wrong_size",
+                "The page is cut to 210 × 297 mm (8.27 × 11.69 in), but 297 × 420 mm (11.69 × 16.54 in) was ordered. "
+                "It has the same shape at 70.7 % of the ordered size.",
+                "210 × 297 mm (8.27 × 11.69 in)",
+                "297 × 420 mm (11.69 × 16.54 in)",
+            )
+        ],
+    ),
+    "1:2": ({"trim_mm": (148.5, 210)}, A3, {}, [("hold wrong_size", "the same shape at the scale 1:2.", None, None)]),
+    "1:10": (
+        {"trim_mm": (100, 200), "bleed_mm": 3},
+        {"trim": "1000x2000mm", "bleed": "3mm"},
+        {},
+        [("hold wrong_size", "the same shape at the scale 1:10.", None, None)],
+    ),
+    "twice": (
+        {"trim_mm": (594, 840)},
+        A3,
+        {},
+        [("hold wrong_size", "the same shape at 2 times the size.", None, None)],
+    ),
+    "another shape": ({"trim_mm": (300, 300)}, A3, {}, [("hold wrong_size", "Its shape is another one", None, None)]),
+    "UserUnit 10 of a 1:10 page": (
+        {"trim_mm": (100, 200), "bleed_mm": 0.3, "changes": {"/UserUnit": 10}},
+        {"trim": "1000x2000mm", "bleed": "3mm"},
+        {},
+        [],
+    ),
+    "bleed counted into the trim": (
+        {"trim_mm": (305, 428), "bleed_mm": 3},
+        A3,
+        {},
+        [("hold wrong_size", "about 4 mm (0.157 in) larger on every side, as if bleed", None, None)],
+    ),
+    "no bleed at all": (
+        {"bleed_mm": 0},
+        A3,
+        {},
+        [
+            (
+                "hold no_bleed",
+                "The page has no bleed on all four sides: the art ends where the paper is cut.",
+                "0 mm (0 in) on all four sides",
+                "3 mm (0.118 in) on every side",
+            )
+        ],
+    ),
+    "2 mm bleed": (
+        {"bleed_mm": 2},
+        A3,
+        {},
+        [
+            (
+                "hold little_bleed",
+                "too little bleed on all four sides: only 2 mm (0.079 in).",
+                "2 mm (0.079 in) on all four sides",
+                None,
+            )
+        ],
+    ),
+    "2.96 mm bleed is within the tolerance": ({"bleed_mm": 2.96}, A3, {}, []),
+    "no bleed at the left": (
+        {"bleed_mm": 5, "changes": {"/BleedBox": mm(5, 0, 307, 430)}},
+        A3,
+        {},
+        [("hold no_bleed", "no bleed at the left:", "0 mm (0 in) at the left", None)],
+    ),
+    "short at the left as drawn, at the top as looked at": (
+        {"bleed_mm": 5, "changes": {"/BleedBox": mm(3.5, 0, 307, 430), "/Rotate": 90}},
+        A3,
+        {},
+        [("hold little_bleed", "too little bleed at the top: only 1.5 mm (0.059 in).", None, None)],
+    ),
+    "short at two sides": (
+        {"bleed_mm": 5, "changes": {"/BleedBox": mm(4, 0, 303, 430)}},
+        A3,
+        {},
+        [
+            (
+                "hold little_bleed",
+                "bleed at the right and left: only 1 mm",
+                "1 mm (0.039 in) at the right and left",
+                None,
+            )
+        ],
+    ),
+    "no bleed box: the page's edge": (
+        {"bleed_mm": 1, "changes": {"/BleedBox": None}},
+        A3,
+        {},
+        [("hold little_bleed", "Measured to the edge of the page; the file gives no bleed box.", None, None)],
+    ),
+    "no bleed box, but the page is large enough": ({"bleed_mm": 3, "changes": {"/BleedBox": None}}, A3, {}, []),
+    "no boxes, page of order and bleed": ({"bleed_mm": 3, "boxes": False}, A3, {}, []),
+    "no boxes, page of the ordered size": (
+        {"bleed_mm": 0, "boxes": False},
+        A3,
+        {},
+        [("hold no_bleed", "no bleed on all four sides", None, None)],
+    ),
+    "no boxes, room for marks": (
+        {"bleed_mm": 3, "slug_mm": 12, "boxes": False},
+        A3,
+        {},
+        [
+            (
+                "hold no_trim_box",
+                "The page is 327 × 450 mm (12.87 × 17.72 in) and doesn't say where it is cut",
+                "327 × 450 mm (12.87 × 17.72 in)",
+                "297 × 420 mm (11.69 × 16.54 in)",
+            )
+        ],
+    ),
+    "no boxes, A4 for A3": (
+        {"trim_mm": (210, 297), "bleed_mm": 0, "boxes": False},
+        A3,
+        {},
+        [("hold wrong_size", "The page is 210 × 297 mm", None, None)],
+    ),
+    "trim beyond the bleed": (
+        {"bleed_mm": 5, "changes": {"/BleedBox": mm(7, 0, 307, 430)}},
+        A3,
+        {},
+        [("hold trim_outside", "its trim box reaches beyond its bleed at the left.", "2 mm (0.079 in) beyond", None)],
+    ),
+    "a trim box touching the bleed box after rounding is inside it": (
+        {"bleed_mm": 0, "changes": {"/BleedBox": Array([0.0005, 0, 841.8898, 1190.5512])}},
+        {"trim": "A3", "bleed": "0mm"},
+        {},
+        [],
+    ),
+    "trim beyond the page": (
+        {"bleed_mm": 0, "changes": {"/TrimBox": mm(-1, 0, 297, 420)}},
+        A3,
+        {},
+        [("hold trim_outside", "its trim box reaches beyond the page itself.", None, None)],
+    ),
+    "a page without width": (
+        {"changes": {"/TrimBox": mm(5, 5, 5, 50)}},
+        A3,
+        {},
+        [("hold size_unreadable", "TrimBox has no area", None, None)],
+    ),
+    "letters for numbers": (
+        {"changes": {"/TrimBox": Array([0, 0, Name("/wide"), 5])}},
+        A3,
+        {},
+        [("hold size_unreadable", "The size of the page can't be read. The page's TrimBox is damaged", None, None)],
+    ),
+    "two pages for one": (
+        {"bleed_mm": 3, "pages": 2},
+        A3,
+        {},
+        [("hold wrong_page_count", "The file has 2 pages, but 1 page was ordered.", "2 pages", "1 page")],
+    ),
+    "one page for two": (
+        {"bleed_mm": 3},
+        A3 | {"pages": 2},
+        {},
+        [("hold wrong_page_count", "The file has 1 page, but 2 pages were ordered.", "1 page", "2 pages")],
+    ),
+    "the same on eight pages is said once": (
+        {"bleed_mm": 0, "pages": 8},
+        A3 | {"pages": 8},
+        {},
+        [("hold no_bleed", "Page 1 has no bleed", None, None)],
+    ),
+}
+
+
+def step(**settings):
+    kind = load_plugins().steps["check_geometry"]
+    return kind(kind.Settings(**settings))
+
+
+@pytest.mark.parametrize(("built", "ticket", "settings", "expected"), TABLE.values(), ids=TABLE.keys())
+def test_findings(tmp_path, built, ticket, settings, expected):
+    job = make_job(tmp_path, make_pdf(tmp_path / "art.pdf", **built), ticket=ticket)
+    (record,) = run_steps(job, step(**settings))
+    assert record.ended == "done", record.trace
+    assert codes(job) == [line[0] for line in expected]
+    for finding, (_, words, measured, required) in zip(job.findings, expected, strict=True):
+        assert words in finding.message
+        assert measured in (None, finding.measured)
+        assert required in (None, finding.required)
+        assert finding.mend
+    assert bool(record.told) is not job.held
+
+
+def test_further_pages_are_named_up_to_five(tmp_path):
+    job = make_job(tmp_path, make_pdf(tmp_path / "a.pdf", bleed_mm=0, pages=8), ticket=A3 | {"pages": 8})
+    run_steps(job, step())
+    (finding,) = job.findings
+    assert finding.message.endswith("The same on pages 2, 3, 4, 5, 6 and 2 more.")
+    assert finding.page == 1
+
+
+@pytest.mark.parametrize(
+    ("sizes_mm", "ticket", "expected"),
+    [
+        ([(297, 420), (210, 297)], {}, ["hold pages_differ"]),
+        ([(297, 420), (420, 297)], {}, ["note pages_turned"]),
+        ([(297, 420), (297, 420.5)], {}, []),
+        ([(297, 420), (210, 297)], {"trim": "A3"}, ["hold wrong_size"]),
+    ],
+)
+def test_pages_among_themselves(tmp_path, sizes_mm, ticket, expected):
+    pdf = pikepdf.new()
+    for width, height in sizes_mm:
+        pdf.add_blank_page(page_size=(width * MM, height * MM)).obj.TrimBox = mm(0, 0, width, height)
+    pdf.save(tmp_path / "art.pdf")
+    job = make_job(tmp_path, tmp_path / "art.pdf", ticket={"pages": 2, "bleed": "0mm"} | ticket)
+    run_steps(job, step())
+    assert codes(job) == expected
+
+
+def test_a_finding_shows_where(tmp_path):
+    job = make_job(tmp_path, make_pdf(tmp_path / "a.pdf", bleed_mm=1), ticket=A3)
+    run_steps(job, step())
+    assert job.findings[0].box == pytest.approx((MM, MM, 298 * MM, 421 * MM), abs=1e-3)
