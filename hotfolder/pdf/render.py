@@ -93,9 +93,12 @@ class Pages:
 
     def _geometry(self, page: int) -> tuple[Box, int, float]:
         """Media box, clockwise rotation and user unit of a page."""
-        if not 1 <= page <= len(self._facts.pages):
-            raise ValueError(f"there is no page {page}")
-        found = self._facts.pages[page - 1].obj
+        try:
+            if not 1 <= page <= len(self._facts.pages):
+                raise ValueError(f"there is no page {page}")
+            found = self._facts.pages[page - 1].obj
+        except pikepdf.PdfError as fault:
+            raise ValueError("the file's list of pages is damaged") from fault
         try:
             x0, y0, x1, y1 = numbers(inherited(found, "/MediaBox"), 4)
         except ValueError as fault:
