@@ -55,8 +55,8 @@ def parse_size(text: str) -> Size:
     """A sheet size: `24x36in`, `610x914mm`, or an ISO 216 name such as `A1`. ValueError with a sentence otherwise."""
     plain = text.strip()
     if plain.upper() in ISO_216_MM:
-        width, height = ISO_216_MM[plain.upper()]
-        return Size(width * MM, height * MM, plain.upper())
+        wide, high = ISO_216_MM[plain.upper()]
+        return Size(wide * MM, high * MM, plain.upper())
     match = _SIZE.fullmatch(plain)
     if match is None:
         raise ValueError(

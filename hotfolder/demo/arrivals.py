@@ -30,7 +30,7 @@ class Arrival:
 
     path: str  # below the watched folder
     about: str
-    write: Callable[[Path], None]
+    write: Callable[[Path], object]
     ticket: str = ""  # the ticket file that lies beside it
 
 
@@ -53,19 +53,19 @@ def arrivals() -> list[Arrival]:
     ]
 
 
-def _jazz(size: str) -> Callable[[Path], None]:
+def _jazz(size: str) -> Callable[[Path], object]:
     return lambda path: path.write_bytes(_pdf(_canvas(size, posters.jazz_night)))
 
 
-def _moon(size: str, bleed: float = _BLEED) -> Callable[[Path], None]:
+def _moon(size: str, bleed: float = _BLEED) -> Callable[[Path], object]:
     return lambda path: path.write_bytes(_pdf(_canvas(size, posters.paper_moon, bleed), boxes=bleed > 0))
 
 
-def _night_jpeg(ppi: float) -> Callable[[Path], None]:
+def _night_jpeg(ppi: float) -> Callable[[Path], object]:
     return lambda path: _jpeg(path, _canvas("18x24in", posters.open_night), ppi)
 
 
-def _ride_jpeg(ppi: float) -> Callable[[Path], None]:
+def _ride_jpeg(ppi: float) -> Callable[[Path], object]:
     return lambda path: _jpeg(path, _canvas("24x36in", posters.river_ride), ppi)
 
 

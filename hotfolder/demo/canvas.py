@@ -76,7 +76,7 @@ class Canvas:
         """Set a line as outlines, from x or around it; gives its width in points."""
         glyphs, scale = font(weight).getGlyphSet(), size / font(weight)["head"].unitsPerEm
         names = [font(weight).getBestCmap()[ord(letter)] for letter in text]
-        width = sum(glyphs[name].width for name in names) * scale
+        width: float = sum(glyphs[name].width for name in names) * scale
         at = x - width / 2 if middle else x
         pen = _Outline(glyphs, scale)
         for name in names:
@@ -95,7 +95,7 @@ class Canvas:
     def fitted(self, text: str, x: float, y: float, width: float, colour: Colour, *, weight: str = "Bold") -> float:
         """Set a line as outlines so that it is as wide as asked; gives the size in points."""
         names = [font(weight).getBestCmap()[ord(letter)] for letter in text]
-        natural = sum(font(weight)["hmtx"][name][0] for name in names) / font(weight)["head"].unitsPerEm
+        natural: float = sum(font(weight)["hmtx"][name][0] for name in names) / font(weight)["head"].unitsPerEm
         self.words(text, x, y, width / natural, colour, weight=weight)
         return width / natural
 
