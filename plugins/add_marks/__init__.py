@@ -1,0 +1,134 @@
+"""Puts the printer's marks around the poster and clips away whatever lies beyond its bleed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import PurePath
+
+import pikepdf
+from pydantic import field_validator
+
+from hotfolder.names import fill, parts
+from hotfolder.pdf.boxes import PageBoxes, read_boxes
+from hotfolder.pdf.marks import draw_marks
+from hotfolder.pdf.sheet import Marks, Sheet, lay_out
+from hotfolder.pdf.slug import Line, fit_line
+from hotfolder.plugin import MM, Box, Hold, Job, Length, Part, Register, Settings, Step, hookimpl, setting, show_length
+from hotfolder.ticket import KEYS
+
+#: What the slug line may name besides the ticket's keys.
+JOB_FIELDS = ("name", "job", "route", "date", "page")
+
+
+class AddMarksSettings(Settings):
+    cut_marks: bool = setting(True, "Lines at the corners that show where to cut")
+    bleed_marks: bool = setting(False, "Shorter lines at the corners that show how far the bleed reaches")
+    registration_targets: bool = setting(True, "A cross in a ring on each side, printed in every ink, to align plates")
+    colour_bars: bool = setting(True, "Patches of each ink, their overprints and their half tones")
+    gray_ramp: bool = setting(True, "Patches of black from 10 to 100 %")
+    slug_line: bool = setting(False, "A line of text below the poster that says what it is")
+    slug_text: str = setting(
+        "{client} - {title} - {trim} - {condition} - {name} - {date} - page {page}",
+        "What the slug line says. Parts: a ticket key such as {client}, or {name} (the artwork's own name), {job}, "
+        "{route}, {date}, {page}",
+        max_length=500,
+    )
+    offset: Length | None = setting(
+        None, "How far from the trim the marks begin, never less than the bleed; left out: the bleed or 3 mm", unit="mm"
+    )
+    length: Length = setting(5 * MM, "How long the cut marks are", unit="mm", ge=MM, le=50 * MM)
+    weight: Length = setting(0.25, "How thick the lines are", unit="pt", ge=0.1, le=2)
+
+    @field_validator("slug_text")
+    @classmethod
+    def _known_parts(cls, template: str) -> str:
+        unknown = [part for part in parts(template) if part not in (*JOB_FIELDS, *KEYS)]
+        if unknown:
+            raise ValueError(f"there is no part {{{unknown[0]}}}; the parts are {', '.join((*JOB_FIELDS, *KEYS))}")
+        return template
+
+
+class AddMarks(Step):
+    """Draw cut marks, registration targets and colour bars outside the bleed on a sheet grown to hold them.
+
+    It moves nothing of the artwork. What lies beyond the bleed box, such as marks drawn by another program, is
+    clipped away. It does not draw bleed where there is none, and does not place several posters on a sheet.
+    """
+
+    name = "add_marks"
+    reads = frozenset({Part.BOXES})
+    changes = frozenset({Part.BOXES, Part.CONTENT})
+    Settings = AddMarksSettings
+    settings: AddMarksSettings
+
+    def run(self, job: Job) -> None:
+        wanted = self.settings.model_dump(exclude={"slug_text"})
+        marks = Marks(**wanted)
+        if not marks.any:
+            job.tell("No printer's marks were asked for.")
+            return
+        sheets: list[Sheet] = []
+        with job.edit() as pdf:
+            for number, page in enumerate(pdf.pages, start=1):
+                try:
+                    sheets.append(self._mark(job, pdf, page, number, marks))
+                except ValueError as fault:
+                    raise Hold(
+                        "no_marks",
+                        f"The printer's marks could not be put on page {number}. {fault}",
+                        page=number,
+                        mend="Export the page again; a page near the largest size of a PDF needs a smaller scale, "
+                        "such as 1:10, agreed with the printer.",
+                    ) from fault
+        self._tell(job, marks, sheets)
+
+    def _mark(self, job: Job, pdf: pikepdf.Pdf, page: pikepdf.Page, number: int, marks: Marks) -> Sheet:
+        boxes = _with_bleed(read_boxes(page), job.ticket.bleed)
+        sheet = lay_out(boxes, marks)
+        slug = self._slug(job, number, sheet) if marks.slug_line else None
+        draw_marks(pdf, page, boxes, sheet, marks, slug)
+        return sheet
+
+    def _slug(self, job: Job, number: int, sheet: Sheet) -> Line | None:
+        ticket = job.ticket.model_dump(mode="json")
+        fields = {key: "" if ticket[key] is None else str(ticket[key]) for key in KEYS}
+        fields |= {"condition": job.condition.title, "name": PurePath(job.name).stem, "route": "", "date": ""}
+        fields |= {"job": job.id, "page": str(number)} | job.fields
+        return fit_line(fill(self.settings.slug_text, fields), sheet.slug[2]) if sheet.slug else None
+
+    def _tell(self, job: Job, marks: Marks, sheets: list[Sheet]) -> None:
+        if not sheets:
+            return
+        job.tell(
+            f"Added {_listed(marks)}, starting {show_length(sheets[0].offset)} outside the trim. "
+            "Whatever lay beyond the bleed was clipped away."
+        )
+        if marks.offset is not None and sheets[0].offset > marks.offset:
+            job.tell(f"The marks start at the edge of the bleed, not {show_length(marks.offset)} from the trim.")
+        for words in dict.fromkeys(words for sheet in sheets for words in sheet.left_out):
+            job.note("marks_left_out", f"The poster is too small for the {words}; they were left out.")
+
+
+def _with_bleed(boxes: PageBoxes, ordered: float) -> PageBoxes:
+    """The boxes with a bleed box that is sure to hold the trim; where none is declared, the ordered bleed."""
+    trim, bleed = boxes.trim, boxes.bleed
+    if "BleedBox" not in boxes.declared:
+        bleed = trim.grown(ordered / boxes.user_unit).common(boxes.media) or trim
+    bleed = _around(bleed, trim)
+    return PageBoxes(**{**vars(boxes), "bleed": bleed})
+
+
+def _around(one: Box, other: Box) -> Box:
+    pick: tuple[Callable[[float, float], float], ...] = (min, min, max, max)
+    return Box(*(choose(a, b) for choose, a, b in zip(pick, one, other, strict=True)))
+
+
+def _listed(marks: Marks) -> str:
+    names = ("cut_marks", "bleed_marks", "registration_targets", "colour_bars", "gray_ramp", "slug_line")
+    words = [name.replace("_", " ") for name in names if getattr(marks, name)]
+    return ", ".join(words[:-1]) + " and " + words[-1] if len(words) > 1 else words[0]
+
+
+@hookimpl
+def register_steps(register: Register) -> None:
+    register(AddMarks)
