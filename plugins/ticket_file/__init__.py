@@ -33,7 +33,8 @@ def _toml(text: str) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise ValueError(f"it is not valid TOML: {error}.") from error
+        last = f"at line {text.count(chr(10)) + 1}, the end of the file"
+        raise ValueError(f"it is not valid TOML: {str(error).replace('at end of document', last)}.") from error
 
 
 def _json(text: str) -> dict[str, Any]:
