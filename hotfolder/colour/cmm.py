@@ -9,18 +9,18 @@ import pyvips
 from numpy.typing import NDArray
 from PIL import ImageCms
 
-from hotfolder.colour.pcs import REFERENCE_BLACK, lab_to_xyz, move_black, xyz_to_lab
+from hotfolder.colour.pcs import D50, lab_to_xyz, move_black, xyz_to_lab
 from hotfolder.colour.profile import Profile
 from hotfolder.colour.shaper import shaper_xyz
 
 Floats = NDArray[np.float64]
 
-_NOTHING: Floats = np.zeros(3)
 _NO_INK = 1e-4
+# LittleCMS takes no black for one that is lighter than L* 50 (Y 0.184).
+_DARK_ENOUGH = 0.184
 # Names libvips gives to pictures of 8 and of 16 bits a channel, by the profile's colour space.
 _MEANING = {"GRAY": ("b-w", "grey16"), "RGB ": ("srgb", "rgb16"), "CMYK": ("cmyk", "cmyk")}
 _CLASSES = ("mntr", "scnr", "prtr", "spac")
-_V4_TABLES = ("perceptual", "saturation")
 
 
 @lru_cache(maxsize=64)
@@ -35,31 +35,43 @@ def check_source(profile: Profile) -> None:
     try:
         opened = ImageCms.ImageCmsProfile(io.BytesIO(profile.data))
         lab = ImageCms.ImageCmsProfile(ImageCms.createProfile("LAB"))
-        ImageCms.buildTransform(opened, lab, mode, "LAB")
+        ImageCms.buildTransform(opened, lab, mode, "LAB", flags=ImageCms.Flags.NOOPTIMIZE)
     except (OSError, ValueError, ImageCms.PyCMSError) as error:
-        raise ValueError(f"{profile.name} is damaged: no colour can be converted with it.") from error
+        raise ValueError(f"{profile.name} is damaged or incomplete: no colour can be converted with it.") from error
 
 
 def relative_xyz(profile: Profile, values: Floats, intent: str, compensate: bool) -> Floats:
-    """Device values (n, channels) in 0..1 to media-relative XYZ; with `compensate`, the device's black at 0."""
+    """Device values (n, channels) in 0..1 to media-relative XYZ; with `compensate`, the device's black at 0.
+
+    Colours darker than that black come out below 0, to be clipped where they are used.
+    """
     exact = shaper_xyz(profile, values)
-    if exact is not None:
-        if not compensate and intent not in _V4_TABLES:
-            return exact
-        darkest = shaper_xyz(profile, np.zeros((1, values.shape[1])))
-        assert darkest is not None
-        return move_black(exact, np.minimum(darkest[0], 0.25), _NOTHING)
+    xyz = _table_xyz(profile, values, intent, False) if exact is None else exact
+    return move_black(xyz, _black(profile, intent)) if compensate else xyz
+
+
+def _table_xyz(profile: Profile, values: Floats, intent: str, compensate: bool) -> Floats:
     image = _marked(_row(values), profile, deep=True)
     lab = image.icc_import(embedded=True, intent=intent, black_point_compensation=compensate)
-    xyz = lab_to_xyz(_array(lab, 3))
-    # LittleCMS moves black to that of the reference medium between a table of these intents and Lab of version 4.
-    return move_black(xyz, REFERENCE_BLACK, _NOTHING) if intent in _V4_TABLES else xyz
+    return lab_to_xyz(_array(lab, 3))
+
+
+@lru_cache(maxsize=64)
+def _black(profile: Profile, intent: str) -> Floats:
+    """The neutral black that LittleCMS finds for a profile, read off what its compensation does to a middle tone.
+
+    Its own compensated Lab is of no use in the shadows: L* is cut off at 0 there while a and b stay.
+    """
+    darkest = shaper_xyz(profile, np.zeros((1, profile.channels)))
+    if darkest is not None:
+        return D50 * min(float(darkest[0, 1]), _DARK_ENOUGH)
+    middle = np.full((1, profile.channels), 0.5)
+    before, after = (float(_table_xyz(profile, middle, intent, moved)[0, 1]) for moved in (False, True))
+    return D50 * max(0.0, (before - after) / (1 - after))
 
 
 def device_values(press: Profile, xyz: Floats, intent: str, compensate: bool) -> Floats:
-    """Media-relative XYZ (n, 3), black at 0 where wanted, to the press's inks (n, 4) in 0..1."""
-    if intent in _V4_TABLES and (compensate or press.version[0] >= 4):
-        xyz = move_black(xyz, _NOTHING, REFERENCE_BLACK)
+    """Media-relative XYZ (n, 3), black at 0 where `compensate`, to the press's inks (n, 4) in 0..1."""
     lab = xyz_to_lab(xyz).astype(np.float32)
     image = pyvips.Image.new_from_memory(lab.tobytes(), len(lab), 1, 3, "float").copy(interpretation="lab")
     inks = image.icc_export(

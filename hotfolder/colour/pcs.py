@@ -7,8 +7,6 @@ Floats = NDArray[np.float64]
 
 # ICC.1:2010 clause 7.2.16: the PCS illuminant, as a profile can write it (s15Fixed16).
 D50: Floats = np.array([63190, 65536, 54061]) / 65536
-# ICC.1:2010 annex D: the black of the reference medium, from which v4 perceptual tables start.
-REFERENCE_BLACK: Floats = np.array([0.00336, 0.0034731, 0.00287])
 
 # CIE 15:2004: (6/29)**3 and the slope of the straight part.
 _KNEE, _SLOPE = 216 / 24389, 24389 / 27
@@ -31,7 +29,6 @@ def lab_to_xyz(lab: Floats) -> Floats:
     return share * D50
 
 
-def move_black(xyz: Floats, old: Floats, new: Floats) -> Floats:
-    """Black point compensation: stretches XYZ so that `old` becomes `new` and white stays (ISO 18619)."""
-    scale = (D50 - new) / (D50 - old)
-    return xyz * scale + D50 * (1 - scale)
+def move_black(xyz: Floats, darkest: Floats) -> Floats:
+    """Black point compensation: stretches XYZ so that `darkest` comes to 0 and white stays (ISO 18619)."""
+    return (xyz - darkest) * (D50 / (D50 - darkest))

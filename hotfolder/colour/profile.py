@@ -26,6 +26,23 @@ _CLASSES = {
     "nmcl": "a list of named colours",
 }
 _SPACES = {"RGB ": "red, green and blue", "GRAY": "one gray channel", "Lab ": "Lab numbers", "CMY ": "three inks"}
+# Bare paper, light tints of one and of three inks, gray of black ink alone, and (last) every ink in full.
+_PATCHES = bytes(
+    byte
+    for patch in (
+        (0, 0, 0, 0),
+        (160, 20, 20, 0),
+        (20, 160, 20, 0),
+        (20, 20, 160, 0),
+        (90, 65, 65, 0),
+        (0, 0, 0, 110),
+        (255, 255, 255, 255),
+    )
+    for byte in patch
+)
+# In steps of a Lab byte; far beyond what any usable profile shows (the shipped ones: 191 and 2).
+_LEAST_CONTRAST = 50
+_FARTHEST_APART = 20
 _ASK = "ask the printer for the ICC profile of the press and paper"
 
 
@@ -143,43 +160,50 @@ def _word(data: bytes, at: int) -> str:
 
 
 def _check_tables(profile: Profile) -> None:
-    """Clause 8.4: an output profile holds tables from inks to colour (AToB) and from colour to inks (BToA)."""
+    """Clause 8.4: an output profile tells the paper's white, and converts from inks to colour and back."""
     held = {name for name, _, _ in profile.tags}
     if not held & {"A2B0", "A2B1"}:
         raise ValueError(f"{profile.name} lacks the table that tells how inks look on paper: {_ASK}.")
     if not held & {"B2A0", "B2A1"}:
         raise ValueError(f"{profile.name} lacks the table that finds the inks for a colour: {_ASK}.")
+    white = profile.tag("wtpt")
+    if white is None or white[:4] != b"XYZ ":
+        raise ValueError(f"{profile.name} does not tell the colour of the paper: {_ASK}.")
 
 
 def _check_conversions(profile: Profile) -> None:
     try:
-        looks = [_converted(profile, intent) for intent in ImageCms.Intent]
+        looks = {intent: _there_and_back(profile, intent) for intent in ImageCms.Intent}
     except (OSError, ValueError, ImageCms.PyCMSError) as error:
-        raise ValueError(f"{profile.name} is damaged: no colour can be converted with it.") from error
-    for paper, black in looks:
-        if paper <= black:
-            raise ValueError(f"{profile.name} is damaged: by it, bare paper would be darker than black ink.")
+        raise ValueError(f"{profile.name} is damaged or incomplete: no colour can be converted with it.") from error
+    for first, _ in looks.values():
+        if first[0] < first[-3] + _LEAST_CONTRAST:
+            raise ValueError(f"{profile.name} is damaged: by it, all four inks together would hardly show on paper.")
+    first, second = looks[ImageCms.Intent.RELATIVE_COLORIMETRIC]
+    # All but the last patch, which holds more ink than a profile will use. Differences wrap at 256, since a and b
+    # are signed in the bytes of a Lab picture.
+    apart = [(one - other + 128) % 256 - 128 for one, other in zip(first[:-3], second[:-3], strict=True)]
+    if max(map(abs, apart)) > _FARTHEST_APART:
+        raise ValueError(f"{profile.name} is damaged: its tables from inks to colour and back contradict each other.")
 
 
-def _converted(profile: Profile, intent: ImageCms.Intent) -> tuple[int, int]:
-    """Lightness (0..255) of bare paper and of all four inks, after a conversion each way has been tried."""
+def _there_and_back(profile: Profile, intent: ImageCms.Intent) -> tuple[bytes, bytes]:
+    """The Lab bytes of a few patches, and those of the inks found again for these colours."""
     press = ImageCms.ImageCmsProfile(io.BytesIO(profile.data))
     lab = ImageCms.ImageCmsProfile(ImageCms.createProfile("LAB"))
-    to_inks = ImageCms.buildTransform(lab, press, "LAB", "CMYK", intent)
-    to_lab = ImageCms.buildTransform(press, lab, "CMYK", "LAB", intent)
-    ImageCms.applyTransform(Image.new("LAB", (2, 2)), to_inks)
-    patches = Image.new("CMYK", (2, 1))
-    patches.putpixel((1, 0), (255, 255, 255, 255))
-    seen = ImageCms.applyTransform(patches, to_lab)
-    if seen is None:
+    # A few pixels are not worth the grid that LittleCMS would prepare for a picture.
+    to_inks = ImageCms.buildTransform(lab, press, "LAB", "CMYK", intent, ImageCms.Flags.NOOPTIMIZE)
+    to_lab = ImageCms.buildTransform(press, lab, "CMYK", "LAB", intent, ImageCms.Flags.NOOPTIMIZE)
+    patches = Image.frombytes("CMYK", (len(_PATCHES) // 4, 1), _PATCHES)
+    seen = _applied(to_lab, patches)
+    return seen.tobytes(), _applied(to_lab, _applied(to_inks, seen)).tobytes()
+
+
+def _applied(conversion: ImageCms.ImageCmsTransform, image: Image.Image) -> Image.Image:
+    converted = ImageCms.applyTransform(image, conversion)
+    if converted is None:
         raise ValueError("no picture came back")
-    lightness = seen.getchannel(0)
-    return _level(lightness, 0), _level(lightness, 1)
-
-
-def _level(channel: Image.Image, x: int) -> int:
-    value = channel.getpixel((x, 0))
-    return int(value) if isinstance(value, int | float) else 0
+    return converted
 
 
 SRGB: Profile = read_profile(PROFILES / "srgb.icc")

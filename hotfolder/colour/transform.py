@@ -78,7 +78,10 @@ def gray_to_black(source: Profile, condition: Condition) -> GrayToBlack:
 
 
 def lab_to_condition(condition: Condition, lab: ArrayLike) -> Floats:
-    """Media-relative Lab (D50) of shape (n, 3) to inks (n, 4) in 0..1, for colours that come without a profile."""
+    """Lab (D50) of shape (n, 3) to inks (n, 4) in 0..1, for colours that come without a profile.
+
+    White is L* 100 and becomes bare paper; only with the absolute intent are the colours taken as they are.
+    """
     rows = np.asarray(lab, np.float64).reshape(-1, 3)
     press = _press(condition)
     xyz = lab_to_xyz(rows)
