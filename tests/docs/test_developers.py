@@ -1,0 +1,103 @@
+"""Holds DEVELOPERS.md to the code: its example plugin runs, its hooks exist, dependencies point downwards."""
+
+from __future__ import annotations
+
+import ast
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from hotfolder.hookspecs import Hooks
+
+REPO = Path(__file__).parents[2]
+TEXT = (REPO / "DEVELOPERS.md").read_text(encoding="utf-8")
+
+
+def block(marker: str) -> str:
+    found = re.search(rf"<!-- {marker} -->\n```python\n(.*?)```", TEXT, re.DOTALL)
+    assert found, f"DEVELOPERS.md has no block marked {marker}"
+    return found[1]
+
+
+def test_the_example_plugin_passes_its_own_test(tmp_path: Path) -> None:
+    """In a process of its own, so that its plugin folder does not disturb the other tests."""
+    folder = tmp_path / "my-plugins"
+    folder.mkdir()
+    (folder / "check_longest_side.py").write_text(block("example plugin"), encoding="utf-8")
+    (tmp_path / "test_it.py").write_text(block("example test"), encoding="utf-8")
+    (tmp_path / "conftest.py").write_text(
+        "from pathlib import Path\nfrom hotfolder.loading import load_plugins\n"
+        "load_plugins([Path(__file__).parent / 'my-plugins'])\n",
+        encoding="utf-8",
+    )
+    done = subprocess.run(
+        [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", str(tmp_path)],
+        capture_output=True,
+        text=True,
+        check=False,
+        cwd=tmp_path,
+    )
+    assert "1 passed" in done.stdout, done.stdout + done.stderr
+
+
+def test_every_hook_is_documented() -> None:
+    hooks = {name for name in vars(Hooks) if not name.startswith("_")}
+    documented = set(re.findall(r"^\| `([a-z_]+)\(", TEXT, re.MULTILINE))
+    assert documented == hooks
+
+
+MAY_NOT_IMPORT = {
+    # package or module -> what it must not know of
+    "hotfolder/pdf": (
+        "job",
+        "chain",
+        "work",
+        "daemon",
+        "spool",
+        "runner",
+        "ledger",
+        "config",
+        "studio",
+        "cli",
+        "report",
+    ),
+    "hotfolder/colour": ("pdf", "job", "chain", "work", "daemon", "spool", "config", "studio", "cli", "report"),
+    "plugins": ("daemon", "spool", "runner", "ledger", "config", "studio", "cli", "work", "chain"),
+    "hotfolder/chain.py": ("work", "daemon", "spool", "runner", "ledger", "config", "studio", "cli"),
+    "hotfolder/work.py": ("daemon", "spool", "runner", "ledger", "config", "studio", "cli"),
+    "hotfolder/runner.py": ("daemon", "spool", "ledger", "config", "cli"),
+    "hotfolder/daemon.py": ("cli",),
+}
+
+
+@pytest.mark.parametrize("place", MAY_NOT_IMPORT)
+def test_dependencies_point_downwards(place: str) -> None:
+    path = REPO / place
+    for file in [path] if path.suffix else sorted(path.rglob("*.py")):
+        for module in imported(file):
+            part = module.split(".")[1] if module.startswith("hotfolder.") and "." in module else ""
+            assert part not in MAY_NOT_IMPORT[place], f"{file.relative_to(REPO)} imports {module}"
+
+
+def imported(file: Path) -> set[str]:
+    names: set[str] = set()
+    for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.ImportFrom) and node.module:
+            names |= {node.module} | {f"{node.module}.{alias.name}" for alias in node.names}
+        elif isinstance(node, ast.Import):
+            names |= {alias.name for alias in node.names}
+    return names
+
+
+def test_the_layout_names_what_is_there() -> None:
+    """Every module of the package's top folder is named in the layout (directly or by its pattern)."""
+    layout = TEXT.split("## Layout")[1].split("## Words")[0]
+    patterns = [
+        re.compile(name.replace(".", r"\.").replace("*", ".*")) for name in re.findall(r"[a-z_]+\*?\.py", layout)
+    ]
+    for file in sorted((REPO / "hotfolder").glob("*.py")):
+        if not file.name.startswith("__"):
+            assert any(pattern.fullmatch(file.name) for pattern in patterns), f"{file.name} is not in the layout"
