@@ -51,6 +51,8 @@ def relative_xyz(profile: Profile, values: Floats, intent: str, compensate: bool
 
 
 def _table_xyz(profile: Profile, values: Floats, intent: str, compensate: bool) -> Floats:
+    if not len(values):
+        return np.zeros((0, 3))
     image = _marked(_row(values), profile, deep=True)
     lab = image.icc_import(embedded=True, intent=intent, black_point_compensation=compensate)
     return lab_to_xyz(_array(lab, 3))
@@ -72,6 +74,8 @@ def _black(profile: Profile, intent: str) -> Floats:
 
 def device_values(press: Profile, xyz: Floats, intent: str, compensate: bool) -> Floats:
     """Media-relative XYZ (n, 3), black at 0 where `compensate`, to the press's inks (n, 4) in 0..1."""
+    if not len(xyz):
+        return np.zeros((0, press.channels))
     lab = xyz_to_lab(xyz).astype(np.float32)
     image = pyvips.Image.new_from_memory(lab.tobytes(), len(lab), 1, 3, "float").copy(interpretation="lab")
     inks = image.icc_export(

@@ -27,8 +27,6 @@ class ToCondition:
     def colours(self, values: ArrayLike) -> Floats:
         """Device values (n, channels) in 0..1 to inks (n, 4) in 0..1; one call for many colours is much cheaper."""
         given = _rows(values, self.source.channels)
-        if not len(given):
-            return np.zeros((0, 4))
         if self.condition.intent == "absolute":
             xyz = cmm.relative_xyz(self.source, given, "relative", False)
             return _inks(self._press, xyz * media_white(self.source) / media_white(self._press), "relative", False)
@@ -56,12 +54,11 @@ class GrayToBlack:
         """Gray levels (n, 1) in 0..1 (0 is black) to inks (n, 4): L* kept, the black point moved to that of K."""
         gray = _rows(values, 1)
         inks = np.zeros((len(gray), 4))
-        if len(gray):
-            device = np.repeat(gray, self.source.channels, axis=1)
-            light = cmm.relative_xyz(self.source, device, "relative", True)[:, 1]
-            darkest = self._ramp_y[-1]
-            wanted = darkest + np.clip(light, 0, 1) * (1 - darkest)
-            inks[:, 3] = np.interp(-wanted, -self._ramp_y, np.linspace(0, 1, len(self._ramp_y)))
+        device = np.repeat(gray, self.source.channels, axis=1)
+        light = cmm.relative_xyz(self.source, device, "relative", True)[:, 1]
+        darkest = self._ramp_y[-1]
+        wanted = darkest + np.clip(light, 0, 1) * (1 - darkest)
+        inks[:, 3] = np.interp(-wanted, -self._ramp_y, np.linspace(0, 1, len(self._ramp_y)))
         return inks
 
 
