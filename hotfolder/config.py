@@ -3,19 +3,17 @@
 from __future__ import annotations
 
 import os
-import re
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any, TypeVar
-
-from pydantic import BaseModel, ValidationError
+from typing import Any
 
 from hotfolder.builtin import poster_chain
 from hotfolder.colour.condition import SHIPPED, Condition
 from hotfolder.colour.profile import check_output_profile
+from hotfolder.config_checker import Checker
 from hotfolder.config_lines import Lines, Place
 from hotfolder.config_tables import ConditionTable, RouteTable, StudioTable
-from hotfolder.config_words import Remark, ended, keys, not_finite, sentences, show, unknown, write
+from hotfolder.config_words import ended, show, unknown, write
 from hotfolder.errors import ConfigError
 from hotfolder.lint import Lint, find, lint
 from hotfolder.loading import Plugins, load_plugins
@@ -26,9 +24,6 @@ from hotfolder.ticket import Ticket
 from hotfolder.toml_words import read_toml
 
 __all__ = ["Limits", "Lint", "Route", "Studio", "lint", "load_studio"]
-
-_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,63}")
-_Table = TypeVar("_Table", bound=BaseModel)
 
 
 def load_studio(file: Path) -> Studio:
@@ -58,15 +53,14 @@ def _read(file: Path) -> str:
         raise ConfigError([f"{shown}, line {line}: this is not UTF-8 text; save the file as UTF-8."]) from error
 
 
-class _Reader:
-    """Goes through the tables of one file and gathers what is wrong with each."""
+class _Reader(Checker):
+    """Goes through the tables of one file, from the top down."""
 
     def __init__(self, file: Path, data: dict[str, Any], lines: Lines) -> None:
+        super().__init__(Path(os.path.abspath(file.parent)))  # noqa: PTH100 (links stay as they are written)
         self.file = file
-        self.folder = Path(os.path.abspath(file.parent))  # noqa: PTH100 (links stay as they are written)
         self.data = data
         self.lines = lines
-        self.remarks: list[Remark] = []
         self.others: list[str] = []  # problems of plugins, which have no line
         self.plugins: Plugins | None = None
         self.names: list[str] = []
@@ -76,8 +70,9 @@ class _Reader:
         limits = self.check(Limits, _table(self.data.get("limits")), ("limits",), ("limits",)) or Limits()
         self.plugins = self.load(_texts(self.data.get("plugins")))
         conditions = self.conditions(_table(self.data.get("conditions")))
-        if top.condition not in self.names:
-            sentence = unknown("printing condition", top.condition, self.names, "The printing conditions are")
+        condition = _text(self.data.get("condition"), top.condition)
+        if condition not in self.names:
+            sentence = unknown("printing condition", condition, self.names, "The printing conditions are")
             self.say(("condition",), (), sentence)
         routes = self.routes(_table(self.data.get("routes")))
         studio = Studio(
@@ -86,7 +81,7 @@ class _Reader:
             spool=self.path(_text(self.data.get("spool"), top.spool), ("spool",), ()) or self.folder / "spool",
             plugins=self.plugins,
             conditions=conditions,
-            condition=top.condition,
+            condition=condition,
             routes=routes,
             workers=top.workers,
             rescan=top.rescan,
@@ -98,31 +93,6 @@ class _Reader:
             raise ConfigError([*write(problems, self.file, self.lines), *self.others])
         return studio
 
-    def say(self, place: Place, who: tuple[str, ...], sentence: str) -> None:
-        self.remarks.append(Remark(place, who, sentence))
-
-    def check(
-        self,
-        model: type[_Table],
-        table: Mapping[str, Any],
-        place: Place,
-        who: tuple[str, ...],
-        noun: str = "setting",
-        whose: str = "Its",
-    ) -> _Table | None:
-        """The table as an object, or None after saying what is wrong with it."""
-        endless = {inner[0]: inner for inner in not_finite(dict(table))}
-        for key, inner in endless.items():
-            if key in keys(model):
-                self.say((*place, *inner), who, f"{show(key)} must be a number that can be measured, not nan or inf.")
-        try:
-            return model(**table)
-        except ValidationError as error:
-            for inner, sentence in sentences(error, model, noun, whose):
-                if not inner or inner[0] not in endless or inner[0] not in keys(model):
-                    self.say((*place, *inner), who, sentence)
-        return None
-
     def load(self, folders: list[str]) -> Plugins:
         paths = [self.path(folder, ("plugins", number), ()) for number, folder in enumerate(folders)]
         try:
@@ -133,23 +103,6 @@ class _Reader:
             return load_plugins()  # so that what the file says of the shipped steps is checked all the same
         except ConfigError:
             return _no_plugins()
-
-    def path(self, text: str, place: Place, who: tuple[str, ...], *, is_folder: bool = True) -> Path | None:
-        """An absolute path, starting at the config file's folder; None after saying why it is none."""
-        name = show(place[-1] if isinstance(place[-1], str) else place[-2])
-        try:
-            path = Path(os.path.normpath(self.folder / Path(text).expanduser()))
-            wrong = not text or "\0" in text or (is_folder and path.exists() and not path.is_dir())
-        except (OSError, RuntimeError, ValueError) as error:  # too long, no home folder, not encodable
-            self.say(place, who, f"{name} can't be used: {show(text)}: {getattr(error, 'strerror', None) or error}.")
-            return None
-        if wrong:
-            reason = f"{show(text)} is a file." if text and "\0" not in text else f"{show(text)} is no path."
-            self.say(
-                place, who, f"{name} must be a folder: {reason}" if is_folder else f"{name} must be a file: {reason}"
-            )
-            return None
-        return path
 
     def conditions(self, tables: Mapping[str, Any]) -> dict[str, Condition]:
         found = dict(SHIPPED)
@@ -181,14 +134,6 @@ class _Reader:
             intent=checked.intent,
             black_point_compensation=checked.black_point_compensation,
         )
-
-    def named(self, name: str, table: Any, place: Place, who: tuple[str, ...]) -> bool:
-        """Whether this is a table with a name that can stand in logs and file names."""
-        if not _NAME.fullmatch(name):
-            self.say(place, who, "the name must be made of letters, digits, - and _, at most 64 of them.")
-        if not isinstance(table, dict):
-            self.say(place, who, f"there must be a table here, not {show(table)}.")
-        return isinstance(table, dict)
 
     def routes(self, tables: Mapping[str, Any]) -> tuple[Route, ...]:
         if not tables and isinstance(self.data.get("routes", {}), dict):

@@ -1,0 +1,141 @@
+"""Tells what a config adds up to, and what each step does, reads, changes and can be set to, from the code itself."""
+
+from __future__ import annotations
+
+import inspect
+import sys
+from pathlib import Path
+from typing import Any
+
+from pydantic import BaseModel
+from pydantic.fields import FieldInfo
+
+from hotfolder.builtin import builtin_studio
+from hotfolder.config import load_studio
+from hotfolder.config_words import unknown
+from hotfolder.errors import ConfigError
+from hotfolder.lint import lint
+from hotfolder.loading import load_plugins
+from hotfolder.step import Opener, Step
+from hotfolder.studio import Route, Studio
+from hotfolder.ticket import Ticket
+from hotfolder.units import write_length
+
+
+def studio_data(studio: Studio) -> dict[str, Any]:
+    """A studio as plain data for JSON."""
+    return {
+        "file": str(studio.file) if studio.file else None,
+        "spool": str(studio.spool),
+        "workers": studio.workers,
+        "rescan": studio.rescan,
+        "plugins": [str(folder) for folder in studio.plugins.folders[1:]],
+        "limits": studio.limits.model_dump(mode="json"),
+        "condition": studio.condition,
+        "conditions": {name: _condition(condition) for name, condition in studio.conditions.items()},
+        "routes": [route_data(route) for route in studio.routes],
+        "warnings": lint(studio).warnings,
+    }
+
+
+def route_data(route: Route) -> dict[str, Any]:
+    """A route as plain data; the ticket with what it leaves to the defaults."""
+    return {
+        "name": route.name,
+        "watch": _path(route.watch),
+        "pass": _path(route.passed),
+        "hold": _path(route.hold),
+        "settle": route.settle,
+        "patience": route.patience,
+        "file_names": list(route.file_names),
+        "subfolders": route.subfolders,
+        "ticket": Ticket(**route.ticket).model_dump(mode="json"),
+        "chain": [{"step": step.name, "settings": step.settings.model_dump(mode="json")} for step in route.chain],
+    }
+
+
+def steps_data(config: Path | None, name: str | None) -> list[dict[str, Any]]:
+    """Every step, or the one asked for. ConfigError with the nearest name where there is none."""
+    plugins = load_studio(config).plugins if config else load_plugins()
+    if name is not None and name not in plugins.steps:
+        sentence = unknown("step", name, sorted(plugins.steps), "The steps are")
+        raise ConfigError([sentence[:1].upper() + sentence[1:]])
+    return [step_data(step) for key, step in sorted(plugins.steps.items()) if name in (None, key)]
+
+
+def step_data(step: type[Step]) -> dict[str, Any]:
+    """A step as plain data."""
+    return {
+        "name": step.name,
+        "purpose": _purpose(step),
+        "opens": issubclass(step, Opener),
+        "reads": sorted(step.reads),
+        "changes": sorted(step.changes),
+        "mends": step.mends,
+        "settings": settings_data(step.Settings),
+    }
+
+
+def settings_data(model: type[BaseModel]) -> list[dict[str, Any]]:
+    """A settings model's fields: name, default, unit, what is allowed, and what each is for."""
+    blank = model.model_construct().model_dump(mode="json", warnings=False)
+    shapes = model.model_json_schema().get("properties", {})
+    written = model.model_json_schema(mode="serialization").get("properties", {})
+    return [
+        {
+            "name": info.alias or name,
+            "default": blank.get(name),
+            "unit": _unit(info),
+            "allowed": _allowed(shapes.get(info.alias or name, {}), written.get(info.alias or name, {})),
+            "help": info.description or "",
+        }
+        for name, info in model.model_fields.items()
+    ]
+
+
+def builtin_route() -> Route:
+    """The route that works with no config."""
+    return builtin_studio().routes[0]
+
+
+def _purpose(step: type[Step]) -> str:
+    """The first line of the class's own docstring, else of its module's."""
+    module = sys.modules.get(step.__module__)
+    text = vars(step).get("__doc__") or (module.__doc__ if module else "") or ""
+    return inspect.cleandoc(text).partition("\n")[0]
+
+
+def _unit(info: FieldInfo) -> str:
+    extra = info.json_schema_extra
+    return str(extra.get("unit", "")) if isinstance(extra, dict) else ""
+
+
+_BOUNDS = (("minimum", ">="), ("exclusiveMinimum", ">"), ("maximum", "<="), ("exclusiveMaximum", "<"))
+
+
+def _allowed(shape: dict[str, Any], written: dict[str, Any]) -> str:
+    """Choices and limits of a setting, short: `left, right` or `>= 0, <= 100`. Lengths with their unit."""
+    parts = (shape, *shape.get("anyOf", ()))
+    for part in parts:
+        if "enum" in part:
+            return ", ".join(str(choice) for choice in part["enum"])
+    # A length is a number of points inside and text with its unit outside.
+    is_length = any(part.get("type") == "string" for part in (written, *written.get("anyOf", ())))
+    show = write_length if is_length else "{:g}".format
+    bounds = [f"{sign} {show(part[key])}" for part in parts for key, sign in _BOUNDS if key in part]
+    return "true, false" if shape.get("type") == "boolean" else ", ".join(bounds)
+
+
+def _condition(condition: Any) -> dict[str, Any]:
+    return {
+        "title": condition.title,
+        "profile": str(condition.profile),
+        "ink_limit": condition.ink_limit,
+        "identifier": condition.identifier,
+        "intent": condition.intent,
+        "black_point_compensation": condition.black_point_compensation,
+    }
+
+
+def _path(path: Path | None) -> str | None:
+    return None if path is None else str(path)
