@@ -1,0 +1,230 @@
+"""Cuts the drawing instructions of a page into operators with their operands, and puts changed ones back.
+
+Only what must change is replaced; every other byte stays as the artwork's program wrote it.
+"""
+
+import re
+import zlib
+from collections.abc import Iterable, Iterator
+from typing import NamedTuple
+
+from pikepdf import Array, Dictionary, Name, Object, PdfError
+
+# ISO 32000-1 7.2.2: white space, delimiters, regular characters.
+_SPACE = rb"[\0\t\n\f\r ]"
+_REGULAR = rb"[^\0\t\n\f\r ()<>\[\]{}/%]"
+_STRING = rb"\((?:[^()\\]++|\\.)*+\)"
+_HEX = rb"<[\da-fA-F\s]*+>"
+_ARRAY = rb"\[(?:[^\[\]()<>%\\]++|" + _STRING + rb"|" + _HEX + rb")*+\]"
+_TEXTS = rb"(?:" + _STRING + rb"|" + _HEX + rb"|" + _ARRAY + rb")"
+_TOKEN = re.compile(_SPACE + rb"*+(<<|>>|" + _HEX + rb"|%[^\r\n]*+|/" + _REGULAR + rb"*+|" + _REGULAR + rb"++|.)", re.S)
+_STRING_PART = re.compile(rb"[^()\\]*+(?:\\.[^()\\]*+)*+([()])", re.S)
+_END_OF_PICTURE = re.compile(rb"(?<=[\0\t\n\f\r >])EI(?=[\0\t\n\f\r ]|\Z)")
+_NUMBER = re.compile(rb"[-+]*(\d*\.?\d*)")
+_TEXT_AHEAD = re.compile(rb"[\t\n\f\r -~]*+\Z")
+
+_LETTERS = [bytes([c]) for c in b"abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ"]
+MOST_OPERANDS = 64  # ISO 32000-1 annex C: at most 32 colour components and a name.
+
+
+class Operation(NamedTuple):
+    """One operator: its name, its operands as written, and where it stands (first operand to operator's end)."""
+
+    operator: bytes
+    operands: list[bytes]
+    start: int
+    end: int
+
+
+class Scanner:
+    """Yields the operators that matter, running over all others at the speed of a regular expression."""
+
+    def __init__(self, wanted: Iterable[bytes]) -> None:
+        self.wanted = frozenset(wanted)
+        letters = {op[:1] for op in self.wanted | {b"BI"}}
+        plain = b"".join(c for c in _LETTERS if c not in letters)
+        kept = rb"|".join(
+            sorted((re.escape(op) for op in self.wanted | {b"BI"}), key=lambda token: len(token), reverse=True)
+        )
+        other = rb"[%b]%b*+|(?!(?:%b)(?!%b))[A-Za-z'\"]%b*+" % (plain, _REGULAR, kept, _REGULAR, _REGULAR)
+        run = rb"(?:(?:[-+.\d]++%b*+|%b%b*+){0,8}+(?:%b)(?:%b++|\Z))++" % (_SPACE, _TEXTS, _SPACE, other, _SPACE)
+        self._boring = re.compile(_SPACE + rb"*+" + run, re.S)
+        anything = rb"|".join(sorted((re.escape(op) for op in self.wanted), key=lambda token: len(token), reverse=True))
+        self._any = re.compile(rb"(?<![^\0\t\n\f\r ()<>\[\]{}])(?:" + anything + rb")(?!" + _REGULAR + rb")")
+
+    def touches(self, data: bytes) -> bool:
+        """Whether any wanted operator can occur at all: may say yes wrongly (inside a text), never no wrongly."""
+        return self._any.search(data) is not None
+
+    def scan(self, data: bytes) -> Iterator[Operation]:
+        """All wanted operators in order. An inline picture comes as operator BI: operands [its entries, its data]."""
+        position, depth, first, operands = 0, 0, -1, list[bytes]()
+        while True:
+            if first < 0 and (run := self._boring.match(data, position)):
+                position = run.end()
+            found = _TOKEN.match(data, position)
+            if found is None:
+                return
+            start, end = found.span(1)
+            lead = data[start]
+            if lead == 0x25:  # a comment
+                position = end
+                continue
+            if lead == 0x28:  # a text in round brackets
+                end = _string_end(data, start)
+            position = end
+            if first < 0:
+                first = start
+            if lead in b"[{" or data[start:end] == b"<<":
+                depth += 1
+                if depth == 1:
+                    opened = start
+            elif lead in b"]}" or data[start:end] == b">>":
+                depth = max(0, depth - 1)
+                if depth == 0:
+                    operands.append(data[min(first, start) if not operands else opened : end])
+            elif depth:
+                continue
+            elif lead in b"(/<)>" or lead in b"+-.0123456789":
+                if len(operands) < MOST_OPERANDS:
+                    operands.append(data[start:end])
+            else:
+                operator = data[start:end]
+                if operator == b"BI":
+                    entries, picture, position = _inline_picture(data, end)
+                    operands, end = [entries, picture], position
+                elif operator in (b"true", b"false", b"null"):
+                    operands.append(operator)
+                    continue
+                if operator in self.wanted:
+                    yield Operation(operator, operands, first, end)
+                first, operands = -1, []
+
+
+def _string_end(data: bytes, start: int) -> int:
+    """Behind the closing bracket of the text that opens at `start` (brackets inside may nest, 7.3.4.2)."""
+    depth, position = 0, start
+    while found := _STRING_PART.match(data, position):
+        position = found.end()
+        depth += 1 if found.group(1) == b"(" else -1
+        if depth <= 0:
+            return position
+    return len(data)
+
+
+def _inline_picture(data: bytes, start: int) -> tuple[bytes, bytes, int]:
+    """The entries and data of an inline picture (8.9.7) whose BI ends at `start`, and where its EI ends."""
+    position = start
+    while True:
+        found = _TOKEN.match(data, position)
+        if found is None:
+            return data[start:], b"", len(data)
+        position = _string_end(data, found.start(1)) if found.group(1) == b"(" else found.end()
+        if found.group(1) == b"ID":
+            break
+    entries, first = data[start : found.start(1)], position + 1
+    for end in _END_OF_PICTURE.finditer(data, first + _known_length(entries, data, first)):
+        # The data itself may hold these letters: real ones are followed by readable operators.
+        if _TEXT_AHEAD.match(data[end.end() : end.end() + 12]):
+            return entries, data[first : end.start()], end.end()
+    return entries, data[first:], len(data)
+
+
+def _known_length(entries: bytes, data: bytes, first: int) -> int:
+    """How many bytes the picture has at least, where that can be known: without a filter, or deflated."""
+    try:
+        facts = inline_entries(entries)
+        kinds = facts.get("/Filter")
+        kind = kinds[0] if isinstance(kinds, Array) and len(kinds) else kinds
+        if kind is None and isinstance(facts.get("/ColorSpace", Name.DeviceGray), Name):
+            parts = {"/DeviceRGB": 3, "/DeviceCMYK": 4}.get(str(facts.get("/ColorSpace")), 1)
+            bits = 1 if bool(facts.get("/ImageMask")) else int(facts.get("/BitsPerComponent", 8))
+            size = (int(facts["/Width"]) * parts * bits + 7) // 8 * int(facts["/Height"])
+            return size if 0 <= size <= len(data) - first else 0
+        if kind == Name.FlateDecode:
+            worker = zlib.decompressobj()
+            rest = data[first:]
+            for at in range(0, len(rest), 65536):
+                worker.decompress(rest[at : at + 65536])
+                if worker.eof:
+                    return min(at + 65536, len(rest)) - len(worker.unused_data)
+    except (KeyError, TypeError, ValueError, zlib.error):
+        pass
+    return 0
+
+
+# ISO 32000-1 tables 93 and 94: the short names that only inline pictures may use.
+_KEYS = {
+    "BPC": "BitsPerComponent",
+    "CS": "ColorSpace",
+    "D": "Decode",
+    "DP": "DecodeParms",
+    "F": "Filter",
+    "H": "Height",
+}
+_KEYS |= {"IM": "ImageMask", "I": "Interpolate", "W": "Width", "L": "Length"}
+_SPACES = {"G": "DeviceGray", "RGB": "DeviceRGB", "CMYK": "DeviceCMYK", "I": "Indexed"}
+_FILTERS = {"AHx": "ASCIIHexDecode", "A85": "ASCII85Decode", "LZW": "LZWDecode", "Fl": "FlateDecode"}
+_FILTERS |= {"RL": "RunLengthDecode", "CCF": "CCITTFaxDecode", "DCT": "DCTDecode"}
+
+
+def inline_entries(entries: bytes) -> Dictionary:
+    """An inline picture's entries under their long names; ValueError where they make no sense."""
+    try:
+        short = Object.parse(b"<<" + entries + b">>")
+    except PdfError as fault:
+        raise ValueError(f"its entries can't be read ({fault})") from fault
+    if not isinstance(short, Dictionary):
+        raise ValueError("its entries can't be read")
+    full = Dictionary()
+    for key in short.keys():  # noqa: SIM118
+        value, long = short[key], "/" + _KEYS.get(key[1:], key[1:])
+        table = {"/ColorSpace": _SPACES, "/Filter": _FILTERS}.get(long, {})
+        full[long] = Array([_long(item, table) for item in value]) if isinstance(value, Array) else _long(value, table)
+    return full
+
+
+def _long(value: object, table: dict[str, str]) -> object:
+    return Name("/" + table[str(value)[1:]]) if isinstance(value, Name) and str(value)[1:] in table else value
+
+
+def parse_number(token: bytes) -> float:
+    """A number as written; what programs write wrongly ("--5", "1.2.3") as other readers take it; else ValueError."""
+    try:
+        value = float(token)
+    except ValueError:
+        found = _NUMBER.match(token)
+        if found is None or found.group(1) in (b"", b"."):
+            raise ValueError(f"{token[:20]!r} is no number") from None
+        value = float(found.group(1)) * (-1 if token.startswith(b"-") else 1)
+    if not abs(value) < 1e9:
+        raise ValueError(f"{token[:20]!r} is no usable number")
+    return value
+
+
+def parse_name(token: bytes) -> str:
+    """A name operand as pikepdf keys it ("/Im1"), its #-escapes read (7.3.5); ValueError if it is none."""
+    if not token.startswith(b"/"):
+        raise ValueError(f"{token[:20]!r} is no name")
+    if b"#" in token:
+        token = re.sub(rb"#([\da-fA-F]{2})", lambda m: bytes([int(m.group(1), 16)]), token)
+    return token.decode("utf-8", "surrogateescape")
+
+
+def write_name(name: str) -> bytes:
+    raw = name.encode("utf-8", "surrogateescape")[1:]
+    return b"/" + b"".join(bytes([c]) if 33 <= c <= 126 and c not in b"#()<>[]{}/%" else b"#%02x" % c for c in raw)
+
+
+def write_numbers(values: Iterable[float]) -> bytes:
+    """Numbers with five decimals at most: a hundredth of a 12-bit step."""
+    return b" ".join(b"%g" % v if v in (0, 1) else (b"%.5f" % v).rstrip(b"0").rstrip(b".") or b"0" for v in values)
+
+
+def splice(data: bytes, edits: Iterable[tuple[int, int, bytes]]) -> bytes:
+    """The data with each (start, end, new) put in; edits come in order and don't overlap."""
+    parts, position = [], 0
+    for start, end, new in edits:
+        parts += [data[position:start], new]
+        position = end
+    return b"".join([*parts, data[position:]])

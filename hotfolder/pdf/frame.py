@@ -1,0 +1,376 @@
+"""Follows one content stream operator by operator, keeps its graphics state, and notes what must be written anew."""
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING, NamedTuple
+
+import pikepdf
+from pikepdf import Array, Dictionary, Name, Stream
+
+from hotfolder.pdf.content import Operation, parse_name, parse_number, splice, write_name, write_numbers
+from hotfolder.pdf.inline import read_inline, write_inline
+from hotfolder.pdf.mapping import Fate
+from hotfolder.pdf.objects import entry, name, number
+from hotfolder.pdf.outcome import CannotConvert
+from hotfolder.pdf.resources import ResourceEdits
+from hotfolder.pdf.spaces import PATTERN, Space
+from hotfolder.pdf.state import MOST_SAVED, UNIT, Colour, Matrix, State, multiply, transform_box
+
+if TYPE_CHECKING:
+    from hotfolder.pdf.walker import Walker
+
+# Which device space an operator chooses (table 74), and whether for strokes.
+_DEVICE = {b"g": ("DeviceGray", False), b"rg": ("DeviceRGB", False), b"k": ("DeviceCMYK", False)}
+_DEVICE |= {b"G": ("DeviceGray", True), b"RG": ("DeviceRGB", True), b"K": ("DeviceCMYK", True)}
+_WRITTEN = {"DeviceGray": (b"g", b"G"), "DeviceRGB": (b"rg", b"RG"), "DeviceCMYK": (b"k", b"K")}
+_DEFAULTS = {"/DefaultGray": "DeviceGray", "/DefaultRGB": "DeviceRGB", "/DefaultCMYK": "DeviceCMYK"}
+
+
+class Converted(NamedTuple):
+    """A colour operator to be written: its colour is converted at the stream's end, together with all others."""
+
+    space: Space
+    values: tuple[float, ...]
+    stroke: bool
+    pattern: str = ""
+    alone: bool = False  # the whole operator is a new one, not a colour in an uncoloured pattern
+    overprints: bool = False
+
+
+class Frame:
+    """One content stream on its way. Mappings read `walker`, `state`, `edits` and `page`."""
+
+    def __init__(
+        self,
+        walker: "Walker",
+        data: bytes,
+        edits: ResourceEdits,
+        state: State,
+        matrix: Matrix,
+        *,
+        owned: bool,
+        depth: int,
+    ) -> None:
+        self.walker, self.data, self.edits, self.state, self.depth = walker, data, edits, state, depth
+        self.base = matrix
+        self.borrowed = False
+        self._owned = [owned, owned]  # fill, stroke: set in this very stream
+        self._saved: list[tuple[State, list[bool]]] = []
+        self._changes: list[tuple[int, int, bytes | Converted]] = []
+        self._named: dict[str, Space] = {}
+        self._after_space: tuple[int, bool, int] | None = None  # end of the last cs, its side, its change's place
+        self._left = len(walker.result.leftovers)
+
+    @property
+    def page(self) -> int:
+        return self.walker.page_number
+
+    @property
+    def resources(self) -> Dictionary:
+        return self.edits.found
+
+    def run(self, states_black: bool) -> bytes | None:
+        """The stream's new bytes, None where they stay as they are."""
+        mapping = self.walker.mapping
+        mapping.stream_begins(self, self.base)
+        defaults = [key for key in _DEFAULTS if self.edits.get("/ColorSpace", key) is not None]
+        if states_black:
+            black = self.walker.spaces.device("DeviceGray", self.resources)
+            for stroke in (False, True):
+                self._change(0, 0, Converted(black, black.initial(), stroke, alone=True))
+        if not defaults and not self.walker.trigger.touches(self.data):
+            return self._rewritten()
+        for operation in self.walker.scanner.scan(self.data):
+            handle = HANDLED.get(operation.operator)
+            try:
+                if handle is not None:
+                    handle(self, operation)
+                if operation.operator in mapping.watched:
+                    mapping.operation(self, operation)
+            except (ValueError, IndexError) as fault:
+                self.walker.leave(f"the operator {operation.operator.decode('latin-1')}", str(fault))
+            if len(self._saved) > MOST_SAVED:
+                self.walker.leave("drawing instructions", "the graphics state is saved too many times")
+                return None
+        new = self._rewritten()
+        self._drop_defaults(defaults)
+        return new
+
+    # Writing
+
+    def _change(self, start: int, end: int, new: "bytes | Converted") -> None:
+        self._changes.append((start, end, new))
+
+    def _rewritten(self) -> bytes | None:
+        if not self._changes:
+            return None
+        wanted = {(c.space.key, c.values): (c.space, c.values) for _, _, c in self._changes if isinstance(c, Converted)}
+        try:
+            found = self.walker.convert(wanted.values())
+        except CannotConvert as fault:
+            self.walker.leave("colours", str(fault))
+            return None
+        edits, letters = [], _WRITTEN[self.walker.mapping.target.kind]
+        for start, end, new in self._changes:
+            if isinstance(new, Converted):
+                values = found[new.space.key, new.values]
+                self._check_overprint(new, values.tolist())
+                text = write_numbers(values.tolist()) + b" "
+                text += write_name(new.pattern) + b" " if new.pattern else b""
+                letter = letters[new.stroke] if new.alone else (b"SCN" if new.stroke else b"scn")
+                new = text + letter + (b"\n" if start == end else b"")
+                self.walker.result.changed["colours"] += 1
+            edits.append((start, end, new))
+        self.walker.result.changed["streams"] += 1
+        return splice(self.data, edits)
+
+    def _check_overprint(self, colour: Converted, values: list[float]) -> None:
+        """Mode 1 spares what lies below an ink of 0, but only for colours that are DeviceCMYK to begin with (8.6.7):
+        once converted, a light colour would let the ground shine through. Black alone is meant to."""
+        if colour.overprints and len(values) == 4 and 0 in values and values != [0, 0, 0, 1]:
+            why = "it overprints, and once it is made of inks, the colours below would show through it"
+            self.walker.leave("a colour that overprints", why)
+
+    def _drop_defaults(self, defaults: list[str]) -> None:
+        """Default spaces would change the meaning of the device colours written (8.6.5.6): they go, unless something
+        that could not be converted still needs them."""
+        if len(self.walker.result.leftovers) > self._left:
+            return
+        for key in defaults:
+            space = self.walker.spaces.device(_DEFAULTS[key], self.resources)
+            if self.walker.plan(space).fate in (Fate.SWAP, Fate.CONVERT):
+                self.edits.remove("/ColorSpace", key)
+
+    # Colours
+
+    def _colour(self, stroke: bool) -> Colour:
+        return self.state.stroke if stroke else self.state.fill
+
+    def _set(self, stroke: bool, colour: Colour) -> None:
+        if stroke:
+            self.state.stroke = colour
+        else:
+            self.state.fill = colour
+
+    def _overprints(self, stroke: bool) -> bool:
+        on = self.state.overprint_stroke if stroke else self.state.overprint_fill
+        return on and self.state.overprint_mode == 1
+
+    def device(self, operation: Operation) -> None:
+        """g rg k and their stroking twins."""
+        kind, stroke = _DEVICE[operation.operator]
+        space = self.walker.spaces.device(kind, self.resources)
+        values = _values(operation.operands, space.n)
+        self._set(stroke, Colour(space, values))
+        self._owned[stroke] = True
+        plan = self.walker.plan(space)
+        if plan.fate is Fate.CONVERT:
+            new = Converted(space, values, stroke, alone=True, overprints=self._overprints(stroke))
+            self._change(operation.start, operation.end, new)
+        elif plan.fate is Fate.LEAVE:
+            self.walker.leave(f"a colour in {space.label()}", plan.why)
+
+    def choose(self, operation: Operation) -> None:
+        """cs and CS."""
+        stroke = operation.operator == b"CS"
+        key = parse_name(operation.operands[-1])
+        space = self._space(key)
+        self._set(stroke, Colour(space, space.initial()))
+        self._owned[stroke] = True
+        plan = self.walker.plan(space if space.kind != "Pattern" or space.base is None else space.base)
+        if plan.fate is Fate.LEAVE:
+            self.walker.leave(f"a colour in {space.label()}", plan.why)
+        elif space.kind == "Pattern":
+            if space.base is not None and plan.fate is not Fate.KEEP:
+                target = Name("/" + self.walker.mapping.target.kind)
+                self._swap(operation, key, Array([Name.Pattern, target if plan.fate is Fate.CONVERT else plan.swap]))
+        elif plan.fate is Fate.SWAP:
+            self._swap(operation, key, plan.swap)
+        elif plan.fate is Fate.CONVERT:
+            self._after_space = (operation.end, stroke, len(self._changes))
+            new = Converted(space, space.initial(), stroke, alone=True, overprints=self._overprints(stroke))
+            self._change(operation.start, operation.end, new)
+
+    def _space(self, key: str) -> Space:
+        if key not in self._named:
+            self._named[key] = self.walker.spaces.named(key, self.resources)
+        return self._named[key]
+
+    def _swap(self, operation: Operation, key: str, now: object) -> None:
+        if self.edits.get("/ColorSpace", key) is None:
+            return  # A device space by its own name: what stood in for it is removed at the stream's end.
+        written = self.edits.use("/ColorSpace", key, now)
+        self.walker.result.changed["spaces"] += 1
+        if written != key:
+            self._change(operation.start, operation.end, write_name(written) + b" " + operation.operator)
+
+    def paint_with(self, operation: Operation) -> None:
+        """sc scn and their stroking twins."""
+        stroke = operation.operator in (b"SC", b"SCN")
+        self.borrowed |= not self._owned[stroke]
+        space = self._colour(stroke).space
+        if operation.operands and operation.operands[-1].startswith(b"/"):
+            self._pattern(operation, stroke, space)
+            return
+        values = _values(operation.operands, space.n)
+        self._set(stroke, Colour(space, values))
+        plan = self.walker.plan(space)
+        if plan.fate is Fate.CONVERT:
+            start = self._join_space(operation, stroke)
+            new = Converted(space, values, stroke, alone=True, overprints=self._overprints(stroke))
+            self._change(start, operation.end, new)
+
+    def _join_space(self, operation: Operation, stroke: bool) -> int:
+        """Where the new operator begins: it takes the place of a `cs` right before it, which sets a colour too."""
+        if self._after_space is not None:
+            end, side, place = self._after_space
+            if (
+                side == stroke
+                and place == len(self._changes) - 1
+                and not self.data[end : operation.start].strip(b"\0\t\n\f\r ")
+            ):
+                return self._changes.pop()[0]
+        return operation.start
+
+    def _pattern(self, operation: Operation, stroke: bool, space: Space) -> None:
+        key = parse_name(operation.operands[-1])
+        found = self.edits.get("/Pattern", key)
+        if found is None:
+            raise ValueError(f"the pattern {key[1:]} is missing")
+        base = space.base if space.kind == "Pattern" else None
+        numbers = operation.operands[:-1]
+        values = _values(numbers, base.n) if base is not None and numbers else ()
+        self._set(stroke, Colour(space if space.kind == "Pattern" else PATTERN, values, key))
+        now = self.walker.pattern(found, self.resources, self.depth, self.base)
+        written = self.edits.use("/Pattern", key, now)
+        plan = None if base is None else self.walker.plan(base)
+        if base is not None and values and plan is not None and plan.fate is Fate.CONVERT:
+            self._change(operation.start, operation.end, Converted(base, values, stroke, written))
+        elif written != key:
+            text = b" ".join([*numbers, write_name(written), operation.operator])
+            self._change(operation.start, operation.end, text)
+
+    # State
+
+    def save(self, operation: Operation) -> None:
+        self._saved.append((self.state.copy(), self._owned.copy()))
+
+    def restore(self, operation: Operation) -> None:
+        if self._saved:
+            self.state, self._owned = self._saved.pop()
+
+    def concatenate(self, operation: Operation) -> None:
+        a, b, c, d, e, f = (parse_number(token) for token in operation.operands[-6:])
+        self.state.ctm = multiply((a, b, c, d, e, f), self.state.ctm)
+
+    def graphics(self, operation: Operation) -> None:
+        key = parse_name(operation.operands[-1])
+        found = self.edits.get("/ExtGState", key)
+        if not isinstance(found, Dictionary):
+            raise ValueError(f"the graphics state {key[1:]} is missing")
+        self._apply(found)
+        self.walker.mapping.state_changed(self, self.state)
+        now = self.walker.graphics(found, self.resources, self.depth)
+        written = self.edits.use("/ExtGState", key, now)
+        if written != key:
+            self._change(operation.start, operation.end, write_name(written) + b" gs")
+
+    def _apply(self, found: Dictionary) -> None:
+        """Entries of an ExtGState (table 58) on which the look of a colour depends."""
+        state = self.state
+        if "/OP" in found:
+            state.overprint_stroke = bool(found["/OP"])
+            state.overprint_fill = state.overprint_stroke if "/op" not in found else state.overprint_fill
+        if "/op" in found:
+            state.overprint_fill = bool(found["/op"])
+        state.overprint_mode = int(number(found.get("/OPM"), state.overprint_mode))
+        state.alpha_fill = number(found.get("/ca"), state.alpha_fill)
+        state.alpha_stroke = number(found.get("/CA"), state.alpha_stroke)
+        if "/BM" in found:
+            blend = found["/BM"]
+            state.blend = name(blend[0] if isinstance(blend, Array) and len(blend) else blend) or "Normal"
+        if "/SMask" in found:
+            state.masked = isinstance(found["/SMask"], Dictionary)
+        font = found.get("/Font")
+        if isinstance(font, Array) and len(font) == 2:
+            state.font, state.font_size = font[0], number(font[1], 0.0)
+
+    # Things painted
+
+    def draw(self, operation: Operation) -> None:
+        """Do: a picture or a form."""
+        key = parse_name(operation.operands[-1])
+        found = self.edits.get("/XObject", key)
+        if not isinstance(found, Stream):
+            raise ValueError(f"the picture or form {key[1:]} is missing")
+        kind = name(entry(found, "/Subtype"))
+        now: object = found
+        if kind == "Image":
+            now, space = self.walker.picture(found, self.resources, self.state)
+            self.walker.mapping.picture_placed(self, found, space, key)
+        elif kind == "Form":
+            inner = self.state.copy()
+            now, borrowed = self.walker.form(found, self.resources, inner, depth=self.depth)
+            self.borrowed |= borrowed and not all(self._owned)
+        written = self.edits.use("/XObject", key, now)
+        if written != key:
+            self._change(operation.start, operation.end, write_name(written) + b" Do")
+
+    def shade(self, operation: Operation) -> None:
+        """sh: a gradient over all of the clipping path."""
+        key = parse_name(operation.operands[-1])
+        found = self.edits.get("/Shading", key)
+        if found is None:
+            raise ValueError(f"the gradient {key[1:]} is missing")
+        now = self.walker.shading(found, self.resources, None)
+        written = self.edits.use("/Shading", key, now)
+        if written != key:
+            self._change(operation.start, operation.end, write_name(written) + b" sh")
+
+    def inline(self, operation: Operation) -> None:
+        """BI ID EI: a picture inside the content stream."""
+        entries, data = operation.operands
+        try:
+            picture = read_inline(self.walker.pdf, entries, data, self.resources)
+        except (ValueError, pikepdf.PdfError) as fault:
+            self.walker.leave("an inline picture", str(fault), transform_box(UNIT, self.state.ctm))
+            return
+        now, space = self.walker.picture(picture, self.resources, self.state, inline=True)
+        self.walker.mapping.picture_placed(self, picture, space, "")
+        if now is not picture and isinstance(now, Stream):
+            self._change(operation.start, operation.end, write_inline(self.edits, now))
+
+    def choose_font(self, operation: Operation) -> None:
+        """Tf. The glyphs of a Type 3 font are drawn by content streams of their own."""
+        key = parse_name(operation.operands[0])
+        self.state.font_size = parse_number(operation.operands[1])
+        found = self.edits.get("/Font", key)
+        self.state.font = found
+        if name(entry(found, "/Subtype")) == "Type3":
+            now = self.walker.glyphs(found, self.resources, self.state, self.depth)
+            written = self.edits.use("/Font", key, now)
+            if written != key:
+                size = b" " + operation.operands[1] + b" Tf"
+                self._change(operation.start, operation.end, write_name(written) + size)
+
+
+def _values(operands: list[bytes], n: int) -> tuple[float, ...]:
+    if len(operands) < n:
+        raise ValueError(f"{n} numbers were needed, {len(operands)} found")
+    return tuple(parse_number(token) for token in operands[len(operands) - n :])
+
+
+HANDLED: dict[bytes, Callable[[Frame, Operation], None]] = {
+    **dict.fromkeys(_DEVICE, Frame.device),
+    **dict.fromkeys((b"cs", b"CS"), Frame.choose),
+    **dict.fromkeys((b"sc", b"scn", b"SC", b"SCN"), Frame.paint_with),
+    b"q": Frame.save,
+    b"Q": Frame.restore,
+    b"cm": Frame.concatenate,
+    b"gs": Frame.graphics,
+    b"Do": Frame.draw,
+    b"sh": Frame.shade,
+    b"BI": Frame.inline,
+    b"Tf": Frame.choose_font,
+}
+# A stream without any of these has nothing that could need a change, unless default spaces are in force.
+TRIGGERS = frozenset(HANDLED) - {b"g", b"G", b"k", b"K", b"q", b"Q", b"cm"}

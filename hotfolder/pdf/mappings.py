@@ -1,0 +1,7 @@
+"""The mappings: what may become of the colours of a PDF."""
+
+from hotfolder.pdf.luminosity import ToLuminosity
+from hotfolder.pdf.mapping import Mapping
+from hotfolder.pdf.to_condition import ToCondition
+
+__all__ = ["Mapping", "ToCondition", "ToLuminosity"]
