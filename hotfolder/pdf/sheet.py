@@ -191,7 +191,9 @@ def _targets(marks: Marks, width: float, height: float, offset: float) -> tuple[
     return tuple(found)
 
 
-def _row(inks: tuple[Inks, ...], width: float, top: float, at_right: bool, beside_target: bool) -> list[tuple[Box, Inks]]:
+def _row(
+    inks: tuple[Inks, ...], width: float, top: float, at_right: bool, beside_target: bool
+) -> list[tuple[Box, Inks]]:
     """A row of patches in the left or right half below the poster, smaller where it must be; [] without room."""
     middle = TARGET / 2 + CORNER / 2 if beside_target else CORNER / 2
     side = min(PATCH, (width / 2 - CORNER - middle) / len(inks))

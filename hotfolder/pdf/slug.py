@@ -139,7 +139,7 @@ class _Font:
 
     def per_mille(self, length: float) -> int:
         """A length of the font in thousandths of an em, as PDF wants it (9.2.4)."""
-        return round(length * 1000 / self.units)
+        return int(round(length * 1000 / self.units))
 
 
 @lru_cache(maxsize=1)
