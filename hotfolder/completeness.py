@@ -1,0 +1,158 @@
+"""Tells whether a file looks whole or breaks off in the middle, by what its kind must end with.
+
+This only decides about waiting: a file that looks whole may still be damaged, which the chain's steps find out.
+"""
+
+from __future__ import annotations
+
+import os
+import struct
+from collections.abc import Iterator
+from pathlib import Path
+from typing import BinaryIO
+
+_TAIL = 4096
+_PADDING = 1 << 20  # some programs fill up the last block with zeros
+_MOST_CHUNKS = 200_000
+_MOST_FOLDERS = 1000
+_MOST_STRIPS = 2_000_000
+#: TIFF 6.0 section 2, field types -> bytes a value takes; 13 and 16-18 as in the BigTIFF design.
+_TYPE_BYTES = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 6: 1, 7: 1, 8: 2, 9: 4, 10: 8, 11: 4, 12: 8, 13: 4, 16: 8, 17: 8, 18: 8}
+_OFFSETS = {273: 279, 324: 325}  # StripOffsets: StripByteCounts, TileOffsets: TileByteCounts
+
+
+def looks_whole(path: Path) -> bool:
+    """Whether the file ends as its kind must; True for kinds we do not know. OSError where it can't be read."""
+    with _open(path) as stream:
+        size = os.fstat(stream.fileno()).st_size
+        head = stream.read(1024)
+        if head.startswith(b"\xff\xd8\xff"):
+            return b"\xff\xd9" in _tail(stream, size) or _jpeg_ends(stream)
+        if head.startswith(b"\x89PNG\r\n\x1a\n"):
+            return b"IEND\xaeB`\x82" in _tail(stream, size) or _png_ends(stream, size)
+        if head[:4] in (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+"):
+            return _tiff_fits(stream, size)
+        if b"%PDF-" in head:  # ISO 32000-1 7.5.2; readers take it anywhere in the first 1024 bytes
+            tail = _tail(stream, size)
+            return b"%%EOF" in tail and b"startxref" in tail  # ISO 32000-1 7.5.5
+    return True
+
+
+def _open(path: Path) -> BinaryIO:
+    # A named pipe in the place of a file must not stop us; a link must not lead elsewhere.
+    flags = os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0)
+    return os.fdopen(os.open(path, flags), "rb")
+
+
+def _tail(stream: BinaryIO, size: int) -> bytes:
+    """The last bytes of the file, without the zeros and blanks it may be padded with."""
+    stream.seek(max(0, size - _TAIL))
+    tail = stream.read(_TAIL)
+    if tail.strip(b"\0\r\n\t "):
+        return tail
+    stream.seek(max(0, size - _PADDING))
+    return stream.read(_PADDING).rstrip(b"\0\r\n\t ")[-_TAIL:]
+
+
+def _jpeg_ends(stream: BinaryIO) -> bool:
+    """Whether an end of image follows the picture's data (ISO/IEC 10918-1 B.1.1); phones put more behind it.
+
+    The segments before the data are stepped over, because a preview in them has an end of its own. In the data
+    itself the two bytes can't stand by chance.
+    """
+    at = 2
+    for _ in range(_MOST_CHUNKS):
+        stream.seek(at)
+        header = stream.read(4)
+        if len(header) < 4 or header[0] != 0xFF:
+            return False
+        at += 2 + int.from_bytes(header[2:], "big")
+        if header[1] == 0xDA:  # start of scan
+            break
+    stream.seek(at)
+    before = b""
+    while chunk := stream.read(_PADDING):
+        if b"\xff\xd9" in before + chunk:
+            return True
+        before = chunk[-1:]
+    return False
+
+
+def _png_ends(stream: BinaryIO, size: int) -> bool:
+    """Whether the chunks lead to an IEND inside the file (ISO/IEC 15948, 5.3); something may follow it."""
+    at = 8
+    for _ in range(_MOST_CHUNKS):
+        stream.seek(at)
+        header = stream.read(8)
+        if len(header) < 8:
+            return False
+        at += 12 + int(struct.unpack(">I", header[:4])[0])
+        if header[4:] == b"IEND":
+            return at <= size
+    return True
+
+
+def _tiff_fits(stream: BinaryIO, size: int) -> bool:
+    """Whether every directory and every strip or tile it names lies inside the file (TIFF 6.0 section 2)."""
+    try:
+        return all(_directory_fits(stream, size, *folder) for folder in _directories(stream))
+    except (struct.error, _Outside):
+        return False
+
+
+class _Outside(Exception):
+    """Something lies behind the end of the file."""
+
+
+def _directories(stream: BinaryIO) -> Iterator[tuple[str, bool, dict[int, tuple[int, int, int]]]]:
+    stream.seek(0)
+    head = stream.read(16)
+    order = "<" if head[:2] == b"II" else ">"
+    big = head[2:4] in (b"+\0", b"\0+")
+    at = struct.unpack(order + "Q", head[8:16])[0] if big else struct.unpack(order + "I", head[4:8])[0]
+    seen: set[int] = set()
+    if at == 0:
+        raise _Outside  # a writer that sets the first directory's place last has not come to its end
+    while at and at not in seen and len(seen) < _MOST_FOLDERS:
+        seen.add(at)
+        fields, at = _read_directory(stream, at, order, big)
+        yield order, big, fields
+
+
+def _read_directory(stream: BinaryIO, at: int, order: str, big: bool) -> tuple[dict[int, tuple[int, int, int]], int]:
+    """tag -> (type, count, where its value field stands), and the place of the next directory."""
+    stream.seek(at)
+    width, entry = (8, "HHQ") if big else (2, "HHI")
+    count = struct.unpack(order + ("Q" if big else "H"), stream.read(width))[0]
+    step = 20 if big else 12
+    block = stream.read(min(count, 65_536) * step)
+    fields = {}
+    for index in range(min(count, 65_536)):
+        tag, kind, values = struct.unpack_from(order + entry, block, index * step)
+        fields[tag] = (kind, values, at + width + index * step + (12 if big else 8))
+    stream.seek(at + width + count * step)
+    following = struct.unpack(order + ("Q" if big else "I"), stream.read(8 if big else 4))[0]
+    return fields, following
+
+
+def _directory_fits(
+    stream: BinaryIO, size: int, order: str, big: bool, fields: dict[int, tuple[int, int, int]]
+) -> bool:
+    for offsets, counts in _OFFSETS.items():
+        if offsets in fields and counts in fields:
+            starts = _values(stream, order, big, *fields[offsets])
+            lengths = _values(stream, order, big, *fields[counts])
+            if any(start + length > size for start, length in zip(starts, lengths, strict=False)):
+                return False
+    return True
+
+
+def _values(stream: BinaryIO, order: str, big: bool, kind: int, count: int, at: int) -> tuple[int, ...]:
+    width, room = _TYPE_BYTES.get(kind, 1), 8 if big else 4
+    letter = {1: "B", 3: "H", 4: "I", 16: "Q"}.get(kind)
+    if letter is None or count > _MOST_STRIPS:
+        return ()
+    stream.seek(at)
+    if width * count > room:
+        stream.seek(struct.unpack(order + ("Q" if big else "I"), stream.read(room))[0])
+    return struct.unpack(f"{order}{count}{letter}", stream.read(width * count))

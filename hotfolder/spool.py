@@ -1,0 +1,247 @@
+"""The only code that takes artwork out of a watched folder, keeps it while it is worked on, and hands it on.
+
+A job is a folder, and where that folder stands says how far the job is: `work/<job>/a<N>-<chance>` while it is worked
+on, `done/<job>` once its outcome is settled. Every change of state is one rename.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import datetime as dt
+import json
+import os
+import secrets
+from dataclasses import asdict
+from pathlib import Path
+
+from hotfolder.arrivals import Arrival
+from hotfolder.claiming import Attempt, Changed, Claim, Taker, written_to
+from hotfolder.files import Files, Stamp
+from hotfolder.finding import Outcome
+from hotfolder.names import safe_stem
+from hotfolder.publish import Member, put, split_name
+from hotfolder.record import JobRecord
+from hotfolder.work import LOG, RECORD, REPORT, RESULT
+
+CLAIM, PUBLISHED, RETURN = "claim.json", "published.json", "return"
+
+
+class Fenced(Exception):
+    """Somebody else has taken the job over; this attempt's folder is gone and its work is void."""
+
+
+class Damaged(Exception):
+    """The job's folder can't be understood; it was set aside, nothing of it was thrown away."""
+
+
+class Spool:
+    """The spool folder. OSError from any of this means: nothing is lost, try the job again later."""
+
+    def __init__(self, root: Path, files: Files | None = None) -> None:
+        self.root = root
+        self.files = files or Files()
+        self.work, self.done, self.damaged = root / "work", root / "done", root / "damaged"
+        for folder in (self.work, self.done, self.damaged):
+            self.files.mkdir(folder)
+        self._taker = Taker(self.files, root)
+
+    # ---- taking
+
+    def new_id(self) -> str:
+        """A job's name: sorts by time, safe on every disk."""
+        while True:
+            job = f"{dt.datetime.now():%Y%m%d-%H%M%S}-{secrets.token_hex(3)}"
+            if not self.files.there(self.work / job) and not self.files.there(self.done / job):
+                return job
+
+    def claim(self, job: str, arrival: Arrival, passed: Path, hold: Path) -> Attempt | None:
+        """Take an arrival into the spool; None where it changed meanwhile or somebody else took it."""
+        claim = Claim(
+            job=job,
+            route=arrival.route,
+            name=arrival.name,
+            folder=os.fspath(arrival.folder),
+            subfolder=arrival.subfolder,
+            tickets=arrival.tickets,
+            shared=tuple(sorted(arrival.shared)),
+            state=arrival.state.value,
+            arrived=dt.datetime.now().astimezone().isoformat(),
+            passed=os.fspath(passed),
+            hold=os.fspath(hold),
+        )
+        attempt = Attempt(claim, self.work / job / f"a1-{secrets.token_hex(4)}", 1)
+        for name in ("original", "tickets", "out"):
+            self.files.mkdir(attempt.folder / name)
+        self.files.write(attempt.folder / CLAIM, json.dumps(asdict(claim)).encode())
+        self.files.sync(attempt.folder.parent)
+        self.files.sync(self.work)
+        try:
+            if self._taker.take(attempt, arrival.stamp):
+                self._taker.take_tickets(attempt)
+                return attempt
+        except Changed:
+            self.put_back(attempt)
+            return None
+        self._purge(attempt.folder)
+        return None
+
+    # ---- taking up again
+
+    def claimed(self) -> list[str]:
+        """Jobs that were taken and have no outcome yet."""
+        return [entry.name for entry in self.files.list(self.work)]
+
+    def committed(self) -> list[str]:
+        """Jobs with an outcome whose files do not all stand where they belong yet."""
+        names = [entry.name for entry in self.files.list(self.done)]
+        return [name for name in names if not self.files.there(self.done / name / PUBLISHED)]
+
+    def take_over(self, job: str, *, died: bool) -> Attempt | None:
+        """Start a claimed job again, fencing off who may still be at it; None where there is nothing left to do.
+
+        `died`: whoever was at it ended in the middle, which counts as an attempt.
+        """
+        home = self.work / job
+        entries = [entry for entry in self.files.list(home) if entry.name.startswith("a")]
+        if not entries:
+            self.files.rmdir(home)
+            return None
+        newest = max(entries, key=lambda entry: _number(entry.name))
+        number = _number(newest.name) + (1 if died else 0)
+        folder = home / f"a{number}-{secrets.token_hex(4)}"
+        self.files.rename(home / newest.name, folder)
+        self.files.sync(home)
+        if not self.files.there(folder / CLAIM):  # broken off before anything was taken
+            self._purge(folder)
+            return None
+        attempt = Attempt(self._read_claim(folder, home), folder, number)
+        if self.files.there(folder / RETURN):  # on its way back
+            self.put_back(attempt)
+            return None
+        if not self._taker.complete(attempt):
+            self._purge(folder)
+            return None
+        if written_to(attempt.original):
+            self.put_back(attempt)
+            return None
+        self.files.remove_tree(attempt.out)
+        self.files.mkdir(attempt.out)
+        return attempt
+
+    def _read_claim(self, folder: Path, home: Path) -> Claim:
+        try:
+            data = json.loads(self.files.read(folder / CLAIM))
+            return Claim(**{**data, "tickets": tuple(data["tickets"]), "shared": tuple(data["shared"])})
+        except (ValueError, TypeError, KeyError):
+            self._set_aside(home)
+            raise Damaged(home.name) from None
+
+    def _set_aside(self, home: Path) -> None:
+        self.files.rename(home, self.damaged / f"{home.name}-{secrets.token_hex(2)}")
+
+    # ---- giving back
+
+    def put_back(self, attempt: Attempt) -> None:
+        """Return the artwork and its tickets to where they lay; the job is as if it had never been taken."""
+        claim = attempt.claim
+        self.files.write(attempt.folder / RETURN, b"")
+        members = [_ticket(name) for name in claim.tickets]
+        members.append(Member(f"original/{claim.name}", *split_name(claim.name)))
+        put(self.files, claim.job, attempt.folder, self._folder_for(claim), members)
+        self._purge(attempt.folder)
+
+    def _folder_for(self, claim: Claim) -> Path:
+        """Where it lay. A sub-folder that is gone is made again, but not the watched folder: its disk may be away."""
+        folder = Path(claim.folder)
+        levels = len(Path(claim.subfolder).parts)
+        if self.files.there(folder.parents[levels - 1] if levels else folder):
+            self.files.mkdir(folder)
+        return folder
+
+    def _purge(self, folder: Path) -> None:
+        """Remove an attempt that holds no artwork, and its job."""
+        for name in ("original", "tickets"):  # rmdir refuses where a customer's file is still inside
+            self.files.rmdir(folder / name)
+        self.files.remove_tree(folder.parent)
+
+    # ---- handing on
+
+    def unchanged(self, attempt: Attempt, stamp: Stamp | None) -> bool:
+        """Whether the artwork is still what it was when the work on it began."""
+        return stamp is not None and self.files.look(attempt.original) == stamp
+
+    def commit(self, attempt: Attempt, record: JobRecord) -> Path:
+        """Settle the outcome by one rename; the job's folder. ValueError where the worker's files are not sound."""
+        wanted = [LOG, REPORT, RECORD] + ([RESULT] if record.outcome is Outcome.PASS else [])
+        for name in wanted:
+            path = attempt.out / name
+            if self.files.look(path) is None:
+                raise ValueError(f"the worker left no {name}")
+            self.files.sync(path)
+        if record.outcome is Outcome.PASS and self.files.digest(attempt.out / RESULT) != record.result_digest:
+            raise ValueError("the result differs from what the worker wrote down")
+        with contextlib.suppress(PermissionError):  # artwork that can't be read can't be synced either
+            self.files.sync(attempt.original)
+        for folder in (attempt.out, attempt.original.parent, attempt.folder / "tickets", attempt.folder):
+            self.files.sync(folder)
+        target = self.done / attempt.claim.job
+        try:
+            self.files.rename(attempt.folder, target)
+        except FileNotFoundError as error:
+            raise Fenced(attempt.claim.job) from error
+        self.files.sync(self.done)
+        self.files.rmdir(attempt.folder.parent)
+        return target
+
+    def publish(self, job: str) -> tuple[Claim, JobRecord, list[str]]:
+        """Bring a committed job's files to where they belong; may be repeated. Claim, record, names."""
+        home = self.done / job
+        claim = self._read_claim(home, home)
+        try:
+            record = JobRecord.model_validate_json(self.files.read(home / "out" / RECORD))
+        except (ValueError, FileNotFoundError):
+            self._set_aside(home)
+            raise Damaged(job) from None
+        passed = record.outcome is Outcome.PASS
+        folder = Path(claim.passed if passed else claim.hold)
+        if self.files.there(folder.parent):
+            self.files.mkdir(folder)
+        names = put(self.files, job, home, folder, _passed(record) if passed else _held(claim))
+        self.files.write(home / PUBLISHED, json.dumps(names).encode())
+        for entry in self.files.list(home / "out"):
+            if entry.is_dir(follow_symlinks=False):
+                self.files.remove_tree(Path(entry.path))
+            elif entry.name != RECORD:
+                self.files.unlink(Path(entry.path))
+        return claim, record, names
+
+
+def _passed(record: JobRecord) -> list[Member]:
+    stem = safe_stem(record.result_stem)
+    return [
+        Member(f"out/{LOG}", stem, ".log"),
+        Member(f"out/{REPORT}", stem, ".report.html"),
+        Member(f"out/{RESULT}", stem, ".pdf"),
+    ]
+
+
+def _held(claim: Claim) -> list[Member]:
+    stem, ending = split_name(claim.name)
+    return [
+        Member(f"out/{LOG}", stem, ".log"),
+        Member(f"out/{REPORT}", stem, ".report.html"),
+        *(_ticket(name) for name in claim.tickets),
+        Member(f"original/{claim.name}", stem, ending),
+    ]
+
+
+def _ticket(name: str) -> Member:
+    """`jazz.pdf.ticket.toml` is `jazz` and `.pdf.ticket.toml`: a number goes where the artwork has it."""
+    base = name[: name.casefold().rindex(".ticket.")]
+    stem, ending = split_name(base)
+    return Member(f"tickets/{name}", stem, ending + name[len(base) :], optional=True)
+
+
+def _number(folder: str) -> int:
+    digits = folder[1:].partition("-")[0]
+    return int(digits) if digits.isdigit() else 0

@@ -1,0 +1,88 @@
+"""Hears from the operating system that something happened in a watched folder, and wakes the daemon.
+
+What it hears is a hint: events get lost, and on network shares none come. The daemon's own look is the truth.
+"""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Callable
+from pathlib import Path
+
+from watchdog.events import FileSystemEvent, FileSystemEventHandler
+from watchdog.observers import Observer
+from watchdog.observers.api import BaseObserver, ObservedWatch
+
+from hotfolder.files import on_network
+
+
+class Watcher:
+    """One observer for all folders. `hint(folder)` is called from its thread when something happened below it."""
+
+    def __init__(self, hint: Callable[[Path], None], tell: Callable[[str, Path, str], None]) -> None:
+        self._hint = hint
+        self._tell = tell
+        self._observer: BaseObserver | None = None
+        self._watches: dict[Path, tuple[ObservedWatch, tuple[int, int]]] = {}
+        self._without: set[Path] = set()
+
+    def check(self, folder: Path) -> None:
+        """See that the folder is watched; watch it anew where it was removed and made again, or its watch died."""
+        try:
+            found = folder.stat()
+        except OSError:
+            self._drop(folder)
+            return
+        identity = (found.st_dev, found.st_ino)
+        known = self._watches.get(folder)
+        if known is not None and known[1] == identity and self._alive(known[0]):
+            return
+        self._drop(folder)
+        if folder not in self._without:
+            self._watch(folder, identity)
+
+    def close(self) -> None:
+        if self._observer is not None:
+            self._observer.stop()
+            self._observer.join(5)
+            self._observer = None
+        self._watches.clear()
+
+    def _watch(self, folder: Path, identity: tuple[int, int]) -> None:
+        if on_network(folder):
+            self._give_up(folder, "The folder lies on another machine; it is looked through at intervals.")
+            return
+        try:
+            if self._observer is None or not self._observer.is_alive():
+                self.close()
+                self._observer = Observer()
+                self._observer.start()
+            handler = _Handler(lambda: self._hint(folder))
+            self._watches[folder] = (self._observer.schedule(handler, str(folder), recursive=True), identity)
+        except (OSError, RuntimeError) as error:  # the system's limit of watches or threads
+            self._give_up(folder, f"No events for this folder ({error}); it is looked through at intervals.")
+
+    def _give_up(self, folder: Path, words: str) -> None:
+        self._without.add(folder)
+        self._tell("no_events", folder, words)
+
+    def _alive(self, watch: ObservedWatch) -> bool:
+        # The observer stays alive when the thread of one folder has died.
+        return self._observer is not None and any(
+            emitter.watch == watch and emitter.is_alive() for emitter in self._observer.emitters
+        )
+
+    def _drop(self, folder: Path) -> None:
+        known = self._watches.pop(folder, None)
+        if known is not None and self._observer is not None:
+            with contextlib.suppress(KeyError, OSError):
+                self._observer.unschedule(known[0])
+
+
+class _Handler(FileSystemEventHandler):
+    def __init__(self, hint: Callable[[], None]) -> None:
+        self._hint = hint
+
+    def on_any_event(self, event: FileSystemEvent) -> None:
+        if event.event_type not in ("opened", "closed_no_write"):  # our own looks make these
+            self._hint()
