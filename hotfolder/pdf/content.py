@@ -43,13 +43,11 @@ class Scanner:
         self.wanted = frozenset(wanted)
         letters = {op[:1] for op in self.wanted | {b"BI"}}
         plain = b"".join(c for c in _LETTERS if c not in letters)
-        kept = rb"|".join(
-            sorted((re.escape(op) for op in self.wanted | {b"BI"}), key=lambda token: len(token), reverse=True)
-        )
+        kept = rb"|".join(_longest_first(self.wanted | {b"BI"}))
         other = rb"[%b]%b*+|(?!(?:%b)(?!%b))[A-Za-z'\"]%b*+" % (plain, _REGULAR, kept, _REGULAR, _REGULAR)
         run = rb"(?:(?:[-+.\d]++%b*+|%b%b*+){0,8}+(?:%b)(?:%b++|\Z))++" % (_SPACE, _TEXTS, _SPACE, other, _SPACE)
         self._boring = re.compile(_SPACE + rb"*+" + run, re.S)
-        anything = rb"|".join(sorted((re.escape(op) for op in self.wanted), key=lambda token: len(token), reverse=True))
+        anything = rb"|".join(_longest_first(self.wanted))
         self._any = re.compile(rb"(?<![^\0\t\n\f\r ()<>\[\]{}])(?:" + anything + rb")(?!" + _REGULAR + rb")")
 
     def touches(self, data: bytes) -> bool:
@@ -99,6 +97,11 @@ class Scanner:
                 if operator in self.wanted:
                     yield Operation(operator, operands, first, end)
                 first, operands = -1, []
+
+
+def _longest_first(operators: frozenset[bytes]) -> list[bytes]:
+    """The operators as patterns, so that none hides a longer one."""
+    return [re.escape(operator) for operator in sorted(operators, key=lambda operator: (-len(operator), operator))]
 
 
 def _string_end(data: bytes, start: int) -> int:

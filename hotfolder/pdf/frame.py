@@ -7,7 +7,7 @@ import pikepdf
 from pikepdf import Array, Dictionary, Name, Stream
 
 from hotfolder.pdf.content import Operation, parse_name, parse_number, splice, write_name, write_numbers
-from hotfolder.pdf.inline import read_inline, write_inline
+from hotfolder.pdf.inline import inline_facts, write_inline
 from hotfolder.pdf.mapping import Fate
 from hotfolder.pdf.objects import entry, name, number
 from hotfolder.pdf.outcome import CannotConvert
@@ -52,6 +52,7 @@ class Frame:
     ) -> None:
         self.walker, self.data, self.edits, self.state, self.depth = walker, data, edits, state, depth
         self.base = matrix
+        self.memory: dict[str, object] = {}  # for mappings that follow paths or text
         self.borrowed = False
         self._owned = [owned, owned]  # fill, stroke: set in this very stream
         self._saved: list[tuple[State, list[bool]]] = []
@@ -240,6 +241,8 @@ class Frame:
         numbers = operation.operands[:-1]
         values = _values(numbers, base.n) if base is not None and numbers else ()
         self._set(stroke, Colour(space if space.kind == "Pattern" else PATTERN, values, key))
+        if isinstance(found, Dictionary):
+            self._note_gradient(found.get("/Shading"))
         now = self.walker.pattern(found, self.resources, self.depth, self.base)
         written = self.edits.use("/Pattern", key, now)
         plan = None if base is None else self.walker.plan(base)
@@ -248,6 +251,13 @@ class Frame:
         elif written != key:
             text = b" ".join([*numbers, write_name(written), operation.operator])
             self._change(operation.start, operation.end, text)
+
+    def _note_gradient(self, found: object) -> None:
+        try:
+            space = self.walker.spaces.read(entry(found, "/ColorSpace"), self.resources)
+        except ValueError:
+            return  # told where it is converted
+        self.walker.mapping.gradient_painted(self, space)
 
     # State
 
@@ -321,6 +331,7 @@ class Frame:
         found = self.edits.get("/Shading", key)
         if found is None:
             raise ValueError(f"the gradient {key[1:]} is missing")
+        self._note_gradient(found)
         now = self.walker.shading(found, self.resources, None)
         written = self.edits.use("/Shading", key, now)
         if written != key:
@@ -330,11 +341,11 @@ class Frame:
         """BI ID EI: a picture inside the content stream."""
         entries, data = operation.operands
         try:
-            picture = read_inline(self.walker.pdf, entries, data, self.resources)
+            picture = inline_facts(entries, self.resources)
         except (ValueError, pikepdf.PdfError) as fault:
             self.walker.leave("an inline picture", str(fault), transform_box(UNIT, self.state.ctm))
             return
-        now, space = self.walker.picture(picture, self.resources, self.state, inline=True)
+        now, space = self.walker.picture(picture, self.resources, self.state, inline=data)
         self.walker.mapping.picture_placed(self, picture, space, "")
         if now is not picture and isinstance(now, Stream):
             self._change(operation.start, operation.end, write_inline(self.edits, now))

@@ -1,28 +1,33 @@
 """Reads pictures that stand inside the drawing instructions, and writes converted ones back."""
 
 import pikepdf
-from pikepdf import Name, Stream
+from pikepdf import Dictionary, Name, Stream
 
 from hotfolder.pdf.content import inline_entries, write_name
 from hotfolder.pdf.objects import entry, name
 from hotfolder.pdf.resources import ResourceEdits
 
 
-def read_inline(pdf: pikepdf.Pdf, entries: bytes, data: bytes, resources: object) -> Stream:
-    """An inline picture as a picture stream with long names; ValueError where its entries make no sense."""
+def inline_facts(entries: bytes, resources: object) -> Dictionary:
+    """An inline picture's dictionary as a picture XObject would have it; ValueError where it makes no sense."""
     facts = inline_entries(entries)
-    stream = Stream(pdf, data)
-    for key in facts.keys():  # noqa: SIM118
-        if key != "/Length":
-            stream[key] = facts[key]
-    stream.Type, stream.Subtype = Name.XObject, Name.Image
+    facts.Type, facts.Subtype = Name.XObject, Name.Image
     space = facts.get("/ColorSpace")
     # A name here may be one of the resources' (8.9.7), which a picture XObject's may not.
     if isinstance(space, Name) and name(space) not in ("DeviceGray", "DeviceRGB", "DeviceCMYK"):
         found = entry(entry(resources, "/ColorSpace"), str(space))
         if found is None:
             raise ValueError(f"the colour space {name(space)} is missing")
-        stream.ColorSpace = found
+        facts.ColorSpace = found
+    return facts
+
+
+def as_stream(pdf: pikepdf.Pdf, facts: Dictionary, data: bytes) -> Stream:
+    """The picture XObject that an inline picture could have been."""
+    stream = Stream(pdf, data)
+    for key in facts.keys():
+        if key != "/Length":
+            stream[key] = facts[key]
     return stream
 
 

@@ -21,6 +21,9 @@ class ToLuminosity(Mapping):
 
     target = GRAY
 
+    def __init__(self, ppi: float | None = None) -> None:
+        self.picture_ppi = ppi
+
     def plan(self, space: Space, pdf: pikepdf.Pdf) -> Plan:
         return KEEP if space.kind in ("DeviceGray", "Pattern") else Plan(Fate.CONVERT)
 

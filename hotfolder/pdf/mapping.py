@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import pikepdf
 import pyvips
-from pikepdf import Stream
+from pikepdf import Dictionary, Object
 
 from hotfolder.pdf.content import Operation
 from hotfolder.pdf.outcome import CannotConvert
@@ -15,6 +15,7 @@ from hotfolder.pdf.state import Matrix, State
 
 if TYPE_CHECKING:
     from hotfolder.pdf.frame import Frame
+    from hotfolder.pdf.walker import Walker
 
 
 class Fate(Enum):
@@ -72,14 +73,17 @@ class Mapping:
         """The mapping for the content of a luminosity soft mask whose group has this space."""
         return self
 
+    def group_seen(self, walker: "Walker", group: Dictionary) -> None:
+        """A transparency group's attributes were met: a page's or a form's."""
+
     def operation(self, frame: "Frame", operation: Operation) -> None:
         """A watched operator was met; the frame's state is up to date."""
 
-    def picture_placed(self, frame: "Frame", picture: Stream, space: Space | None, name: str) -> None:
+    def picture_placed(self, frame: "Frame", picture: Object, space: Space | None, name: str) -> None:
         """A picture (a stencil has no space) is painted into the unit square of the frame's state."""
 
     def gradient_painted(self, frame: "Frame", space: Space) -> None:
-        """A shading is painted by `sh`."""
+        """A gradient is painted by `sh`, or chosen as a pattern."""
 
     def state_changed(self, frame: "Frame", state: State) -> None:
         """An ExtGState was applied."""

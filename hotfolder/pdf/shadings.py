@@ -1,5 +1,6 @@
 """Converts gradients (ISO 32000-1 8.7.4.5): their colours are computed finely and written as tables of inks."""
 
+import itertools
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -84,7 +85,7 @@ def _line(walker: "Walker", function: Function, span: tuple[float, float], space
     # A jump at a bend belongs to the right-hand part (7.10.4), so each part is sampled just short of its end.
     tiny = (high - low) * 1e-9
     spans = [
-        (a if a == low else a + tiny, b if b == high else b - tiny) for a, b in zip(edges, edges[1:], strict=False)
+        (a if a == low else a + tiny, b if b == high else b - tiny) for a, b in itertools.pairwise(edges)
     ]
     parts = [
         write_sampled(walker.pdf, table, [0, 1], [len(table)]) for table in _tables(walker, function, spans, space)

@@ -13,6 +13,7 @@ from pikepdf import Array, Dictionary, Object, Stream
 
 from hotfolder.pdf.content import Scanner
 from hotfolder.pdf.frame import HANDLED, TRIGGERS, Frame
+from hotfolder.pdf.inline import as_stream
 from hotfolder.pdf.mapping import Fate, Mapping, Plan
 from hotfolder.pdf.masks import soft_mask
 from hotfolder.pdf.objects import (
@@ -36,6 +37,7 @@ from hotfolder.pdf.spaces import Floats, Space, SpaceReader, device_name
 from hotfolder.pdf.state import IDENTITY, UNIT, Box, Matrix, State, multiply, transform_box
 
 MOST_STREAMS = 200_000  # Forms in forms multiply: ten levels of ten are a million.
+MOST_BYTES = 2**30  # of instructions, counted as often as they are followed
 _ENCODING = frozenset({"/Length", "/Filter", "/DecodeParms"})
 _FRAMED = frozenset({"/Resources", "/Group"})
 _D1 = re.compile(rb"[\s\0]*(?:[-+.\d]+[\s\0]+){6}d1(?=[\s\0])")
@@ -66,7 +68,7 @@ class Walker:
         self._colours: dict[tuple[object, tuple[float, ...]], bytes] = {}
         self._memo: dict[object, list[tuple[object, bool, object]]] = {}
         self._active: set[object] = set()
-        self._streams = 0
+        self._streams = self._bytes = 0
         self._mask_walkers: dict[int, Walker] = {}
 
     # Pages and what stands on them
@@ -138,7 +140,8 @@ class Walker:
         """Follows one stream's instructions: (its new bytes or None if they stay, whether it used a colour space
         that the caller had set). `owned`: the stream starts with colours of its own; `black`: that colour is black."""
         self._streams += 1
-        if self._streams > MOST_STREAMS:
+        self._bytes += len(data)
+        if self._streams > MOST_STREAMS or self._bytes > MOST_BYTES:
             self.leave("drawing instructions", "forms inside forms multiply beyond what can be followed")
             return None, False
         frame = Frame(self, data, edits, state, matrix, owned=owned, depth=depth)
@@ -282,7 +285,10 @@ class Walker:
 
     def group(self, group: object, resources: object) -> Dictionary | None:
         """A transparency group's attributes with the mapping's blending space; None where they stay."""
-        found = entry(group, "/CS")
+        if not isinstance(group, Dictionary):
+            return None
+        self.mapping.group_seen(self, group)
+        found = group.get("/CS")
         if found is None or name(entry(group, "/S")) != "Transparency":
             return None
         try:
@@ -299,7 +305,7 @@ class Walker:
             "blending space changed",
             f"a transparency group blends in {wanted.kind} instead of {space.label()}, so mixed colours may shift",
         )
-        new = copy_dictionary(group)  # type: ignore[arg-type]
+        new = copy_dictionary(group)
         new.CS = device_name(wanted)
         return new
 
@@ -355,7 +361,7 @@ class Walker:
         return made
 
     def picture(
-        self, picture: Stream, resources: object, state: State, inline: bool = False
+        self, picture: Object, resources: object, state: State, inline: bytes | None = None
     ) -> tuple[Object, Space | None]:
         """A picture, converted if need be, and its colour space (None: a stencil, or one that can't be read)."""
         box = transform_box(UNIT, state.ctm)
@@ -375,10 +381,11 @@ class Walker:
             if plan.fate is Fate.LEAVE:
                 raise CannotConvert(plan.why)
             if plan.fate is not Fate.KEEP:
-                made = convert_picture(self, picture, space, plan, state.ctm)
+                stream = picture if isinstance(picture, Stream) else as_stream(self.pdf, dictionary(picture), inline or b"")
+                made = convert_picture(self, stream, space, plan, state.ctm)
                 self.result.changed["pictures"] += 1
         except ValueError as fault:
-            self.leave("an inline picture" if inline else "a picture", str(fault), box)
+            self.leave("an inline picture" if inline is not None else "a picture", str(fault), box)
         if key[1] is not None:
             self._memo[key] = [(made, False, None)]
         return made, space
