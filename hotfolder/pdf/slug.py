@@ -139,7 +139,8 @@ class _Font:
 
     def per_mille(self, length: float) -> int:
         """A length of the font in thousandths of an em, as PDF wants it (9.2.4)."""
-        return int(round(length * 1000 / self.units))
+        mille: int = round(length * 1000 / self.units)
+        return mille
 
 
 @lru_cache(maxsize=1)
