@@ -1,0 +1,175 @@
+"""Remembers every job: whose file, which bytes, when, and what became of it. The folders hold the truth, not this.
+
+A ledger that was lost is made again from the spool; one that can't be opened is set aside, never thrown away.
+"""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+import threading
+from dataclasses import dataclass
+from pathlib import Path
+
+from hotfolder.errors import ConfigError
+from hotfolder.files import on_network
+from hotfolder.record import JobRecord
+
+VERSION = 1
+_SCHEMA = """
+CREATE TABLE jobs (
+  job TEXT PRIMARY KEY,
+  route TEXT NOT NULL,
+  file TEXT NOT NULL,                 -- the artwork's name, made printable
+  digest TEXT NOT NULL DEFAULT '',    -- SHA-256 of its bytes
+  state TEXT NOT NULL,                -- claimed, committed, published
+  attempts INTEGER NOT NULL DEFAULT 1,
+  outcome TEXT,
+  arrived TEXT NOT NULL,
+  finished TEXT,
+  record TEXT                         -- the whole record, JSON
+) STRICT;
+CREATE INDEX jobs_by_digest ON jobs (digest);
+CREATE INDEX jobs_by_state ON jobs (state);
+"""
+
+
+#: What SQLite calls a file that is no ledger of ours; a busy or unreachable one is another matter.
+_DAMAGED = {"SQLITE_NOTADB", "SQLITE_CORRUPT", "SQLITE_ERROR", "SQLITE_FORMAT"}
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One line of the ledger."""
+
+    job: str
+    route: str
+    file: str
+    digest: str
+    state: str
+    attempts: int
+    outcome: str | None
+    arrived: str
+    finished: str | None
+
+
+_COLUMNS = "job, route, file, digest, state, attempts, outcome, arrived, finished"
+
+
+class Ledger:
+    """The ledger of one spool, used by the daemon's threads in turn.
+
+    `fresh` tells that it had to be made anew. ConfigError where it lies on another machine's disk.
+    """
+
+    def __init__(self, path: Path) -> None:
+        if on_network(path.parent):
+            raise ConfigError(
+                [
+                    f"The spool {path.parent} lies on another machine's disk, where the ledger's locks can't be trusted. "
+                    "Set `spool` to a folder on a disk of this machine."
+                ]
+            )
+        self.path = path
+        self.fresh = not path.exists()
+        self._lock = threading.Lock()
+        self._process = os.getpid()
+        try:
+            self._connection = self._open()
+        except sqlite3.DatabaseError as error:
+            if getattr(error, "sqlite_errorname", "SQLITE_NOTADB") not in _DAMAGED:
+                raise ConfigError([f"The ledger {path} can't be opened: {error}."]) from error
+            self._set_aside()
+            self.fresh = True
+            self._connection = self._open()
+
+    def _open(self) -> sqlite3.Connection:
+        connection = sqlite3.connect(self.path, timeout=10, isolation_level=None, check_same_thread=False)
+        try:
+            connection.execute("PRAGMA journal_mode = WAL")
+            connection.execute("PRAGMA synchronous = FULL")
+            version = connection.execute("PRAGMA user_version").fetchone()[0]
+            if version == 0:
+                connection.executescript(f"BEGIN IMMEDIATE; {_SCHEMA} PRAGMA user_version = {VERSION}; COMMIT;")
+                self.fresh = True
+            elif version != VERSION:
+                raise sqlite3.DatabaseError(f"the ledger has version {version}, this program knows {VERSION}")
+            connection.execute(f"SELECT {_COLUMNS} FROM jobs LIMIT 1")
+        except BaseException:
+            connection.close()
+            raise
+        return connection
+
+    def _set_aside(self) -> None:
+        number = 1
+        while (aside := self.path.with_name(f"{self.path.name}.damaged-{number}")).exists():
+            number += 1
+        for ending in ("-wal", "-shm", ""):
+            part = self.path.with_name(self.path.name + ending)
+            if part.exists():
+                part.rename(aside.with_name(aside.name + ending))
+
+    def _run(self, sql: str, values: tuple[object, ...] = ()) -> list[tuple[object, ...]]:
+        # A connection carried into a forked process corrupts the database (sqlite.org, "How To Corrupt").
+        if os.getpid() != self._process:
+            raise RuntimeError("the ledger was opened by another process")
+        with self._lock:
+            return self._connection.execute(sql, values).fetchall()
+
+    # ---- writing
+
+    def claimed(self, job: str, route: str, file: str, arrived: str, attempts: int) -> None:
+        self._run(
+            "INSERT INTO jobs (job, route, file, state, attempts, arrived) VALUES (?, ?, ?, 'claimed', ?, ?) "
+            "ON CONFLICT (job) DO UPDATE SET attempts = excluded.attempts",
+            (job, route, file, attempts, arrived),
+        )
+
+    def put_back(self, job: str) -> None:
+        """The job is as if it had never been taken."""
+        self._run("DELETE FROM jobs WHERE job = ? AND state = 'claimed'", (job,))
+
+    def settled(self, record: JobRecord, state: str) -> None:
+        """The job has its outcome; `state` says whether its files stand where they belong ("published")."""
+        self._run(
+            f"INSERT INTO jobs ({_COLUMNS}, record) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?) "
+            "ON CONFLICT (job) DO UPDATE SET digest = excluded.digest, state = excluded.state, "
+            "attempts = excluded.attempts, outcome = excluded.outcome, finished = excluded.finished, "
+            "record = excluded.record",
+            (
+                record.job,
+                record.route,
+                record.file,
+                record.digest,
+                state,
+                record.attempt,
+                record.outcome.value if record.outcome else None,
+                record.arrived.isoformat(),
+                record.finished.isoformat() if record.finished else None,
+                record.model_dump_json(),
+            ),
+        )
+
+    # ---- reading
+
+    def entry(self, job: str) -> Entry | None:
+        return next(iter(self._entries("WHERE job = ?", (job,))), None)
+
+    def entries(self, state: str | None = None) -> list[Entry]:
+        """All jobs in order of arrival, or those in one state."""
+        return self._entries("WHERE state = ? ORDER BY job", (state,)) if state else self._entries("ORDER BY job")
+
+    def record(self, job: str) -> JobRecord | None:
+        rows = self._run("SELECT record FROM jobs WHERE job = ? AND record IS NOT NULL", (job,))
+        return JobRecord.model_validate_json(str(rows[0][0])) if rows else None
+
+    def seen_before(self, digest: str, besides: str = "") -> list[Entry]:
+        """Earlier jobs with the very same bytes, the latest first."""
+        return self._entries("WHERE digest = ? AND digest != '' AND job != ? ORDER BY job DESC", (digest, besides))
+
+    def _entries(self, where: str, values: tuple[object, ...] = ()) -> list[Entry]:
+        return [Entry(*row) for row in self._run(f"SELECT {_COLUMNS} FROM jobs {where}", values)]  # type: ignore[arg-type]
+
+    def close(self) -> None:
+        with self._lock:
+            self._connection.close()
