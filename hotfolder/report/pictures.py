@@ -1,0 +1,220 @@
+"""Gathers the report's pictures: the proof of the sheet, and a crop for each place where something was found."""
+
+from __future__ import annotations
+
+import base64
+from collections.abc import Sequence
+from contextlib import suppress
+from dataclasses import dataclass, field
+from io import BytesIO
+from pathlib import Path
+
+import pikepdf
+from PIL import Image
+
+from hotfolder.colour.condition import Condition
+from hotfolder.finding import Box, Finding
+from hotfolder.pdf.boxes import PageBoxes, read_boxes
+from hotfolder.pdf.render import Pages, open_pages
+from hotfolder.report import proof
+from hotfolder.report.screen import FAULTS, screen_copy
+from hotfolder.ticket import Ticket
+
+MOST_PROOFS = 4
+MOST_CROPS = 24
+FINER = 1.5  # pictures keep so much more resolution than the proof is drawn at
+CROP_PPI = 150.0  # what pictures keep in crops: a finer one looks sharp already, a coarser one shows that it is
+MOST_BYTES = 1_000_000  # of all pictures together; as data: URIs a third more
+MOST_PICTURE_PIXELS = 100_000_000  # of an original that no step could open
+QUALITY, CROP_QUALITY = 85, 80
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """A picture ready for the page."""
+
+    uri: str
+    width: int
+    height: int
+    alt: str
+    page: int = 1
+
+
+@dataclass(slots=True)
+class Pictures:
+    """What there is to see. `remarks`: sentences about what could not be shown, or not exactly."""
+
+    proofs: list[Shown] = field(default_factory=list)
+    crops: dict[int, Shown] = field(default_factory=dict)  # by the finding's number
+    placed: set[int] = field(default_factory=set)  # numbers that stand on a proof
+    has_lines: bool = False
+    hatched: bool = False
+    remarks: list[str] = field(default_factory=list)
+    spent: int = 0
+
+    def add(self, picture: Image.Image, alt: str, page: int, quality: int) -> Shown | None:
+        """Encode a picture, if the report can still take it."""
+        data = BytesIO()
+        # Full colour resolution: thin lines beside each other would bleed into one.
+        picture.save(data, "JPEG", quality=quality, subsampling=0, optimize=True)
+        if self.spent + data.tell() > MOST_BYTES:
+            return None
+        self.spent += data.tell()
+        uri = "data:image/jpeg;base64," + base64.b64encode(data.getvalue()).decode("ascii")
+        return Shown(uri, picture.width, picture.height, alt, page)
+
+
+@dataclass(frozen=True, slots=True)
+class _Located:
+    """A finding with a place: its number in the report, page and box."""
+
+    number: int
+    page: int
+    box: Box
+
+
+@dataclass(frozen=True, slots=True)
+class _Crop:
+    """A crop to draw: which place, on a page with which boxes, how much around it, at what resolution."""
+
+    place: _Located
+    boxes: PageBoxes
+    area: Box
+    ppi: float
+
+
+def gather(
+    findings: Sequence[Finding],
+    ticket: Ticket,
+    *,
+    original: Path | None,
+    working: Path | None,
+    opened: Path | None,
+    condition: Condition | None,
+) -> Pictures:
+    """All pictures for findings numbered from 1 in the given order. Never raises for what is in the artwork."""
+    pictures = Pictures()
+    located = [
+        _Located(number, finding.page or 1, finding.box)
+        for number, finding in enumerate(findings, 1)
+        if finding.box is not None and proof.usable(finding.box)
+    ]
+    try:
+        if (pdf := working or opened) is not None:
+            _draw_all(pictures, located, ticket, pdf, condition)
+        elif original is not None:
+            _plain(pictures, original)
+    except FAULTS as fault:
+        pictures.remarks.append(_cannot(fault))
+    return pictures
+
+
+def _cannot(fault: Exception) -> str:
+    reason = f": {fault}" if isinstance(fault, ValueError) else ""
+    return f"There is no picture of the sheet{reason}."
+
+
+def _draw_all(
+    pictures: Pictures, located: list[_Located], ticket: Ticket, working: Path, condition: Condition | None
+) -> None:
+    boxes = _page_boxes(working)
+    wanted = sorted({1, *(place.page for place in located if 1 <= place.page <= len(boxes))})[:MOST_PROOFS]
+    if len(boxes) > len(wanted):
+        pictures.remarks.append(f"Shown here: page {', '.join(map(str, wanted))} of {len(boxes)}.")
+    readable = [found for page in wanted if (found := boxes[page - 1]) is not None]
+    ppi = FINER * max((proof.proof_ppi(_inches(found)) for found in readable), default=72.0)
+    crops = _wanted_crops(pictures, located, boxes)
+    coarse = [crop for crop in crops if crop.ppi <= ppi]
+    fine = [crop for crop in crops if crop.ppi > ppi]
+    copy, remark = screen_copy(working, condition, ppi, sorted({*wanted, *(crop.place.page for crop in coarse)}))
+    pictures.remarks += [remark] if remark else []
+    with open_pages(copy) as pages:
+        for page in wanted:
+            _proof(pictures, pages, boxes[page - 1], page, located, ticket)
+        _crops(pictures, pages, coarse)
+    if fine:
+        copy, _ = screen_copy(working, condition, CROP_PPI, sorted({crop.place.page for crop in fine}))
+        with open_pages(copy) as pages:
+            _crops(pictures, pages, fine)
+
+
+def _proof(
+    pictures: Pictures, pages: Pages, boxes: PageBoxes | None, page: int, located: list[_Located], ticket: Ticket
+) -> None:
+    if boxes is None:
+        drawn = pages.render(page, proof.proof_ppi(pages.shown_inches(page))).picture
+        alt = f"Page {page} of the artwork"
+        pictures.remarks.append(f"Page {page} is shown without its lines: what it says of its size makes no sense.")
+    else:
+        places = [proof.Place(place.number, place.box) for place in located if place.page == page]
+        drawn = proof.draw_proof(pages, page, boxes, ticket, places)
+        alt = f"Page {page} of the artwork on its sheet, with the lines of bleed, trim and safe margin"
+        pictures.has_lines = True
+        pictures.hatched |= proof.lacks_sheet(boxes, ticket)
+        pictures.placed |= {place.number for place in places}
+    shown = pictures.add(drawn, alt, page, QUALITY)
+    if shown is not None:
+        pictures.proofs.append(shown)
+
+
+def _wanted_crops(pictures: Pictures, located: list[_Located], boxes: list[PageBoxes | None]) -> list[_Crop]:
+    crops = []
+    for place in located:
+        found = boxes[place.page - 1] if 1 <= place.page <= len(boxes) else None
+        area = proof.crop_area(place.box, found) if found is not None else None
+        if found is not None and area is not None:
+            crops.append(_Crop(place, found, area, proof.crop_ppi(area, found)))
+    if len(crops) > MOST_CROPS:
+        pictures.remarks.append(f"Only the first {MOST_CROPS} places are shown in pictures of their own.")
+    return crops[:MOST_CROPS]
+
+
+def _crops(pictures: Pictures, pages: Pages, crops: list[_Crop]) -> None:
+    for crop in crops:
+        drawn = proof.draw_crop(pages, crop.place.page, crop.boxes, crop.place.box, crop.area)
+        alt = f"The place of point {crop.place.number}, outlined, with its surroundings"
+        shown = pictures.add(drawn, alt, crop.place.page, CROP_QUALITY)
+        if shown is not None:
+            pictures.crops[crop.place.number] = shown
+
+
+def _plain(pictures: Pictures, original: Path) -> None:
+    """A picture of artwork that no step has opened, where it can be had at all."""
+    drawn: Image.Image | None = None
+    with suppress(*FAULTS), open_pages(original) as pages:
+        drawn = pages.render(1, proof.proof_ppi(pages.shown_inches(1))).picture
+    if drawn is None:
+        with suppress(*FAULTS, Image.DecompressionBombError), Image.open(original) as found:
+            drawn = _small(found)
+    if drawn is None:
+        pictures.remarks.append("There is no picture of the artwork, because the file can't be opened.")
+        return
+    shown = pictures.add(drawn, "The artwork as it arrived", 1, QUALITY)
+    if shown is not None:
+        pictures.proofs.append(shown)
+        pictures.remarks.append("The artwork is shown as it arrived; its colours are approximate.")
+
+
+def _small(found: Image.Image) -> Image.Image:
+    if found.width * found.height > MOST_PICTURE_PIXELS:
+        raise ValueError("the picture is too large to be shown")
+    found.draft("RGB", (proof.LONG_SIDE, proof.LONG_SIDE))
+    found.thumbnail((proof.LONG_SIDE, proof.LONG_SIDE))
+    return found.convert("RGB")
+
+
+def _page_boxes(path: Path) -> list[PageBoxes | None]:
+    """Every page's boxes; None where they make no sense."""
+    found: list[PageBoxes | None] = []
+    with path.open("rb") as stream, pikepdf.open(stream) as pdf:
+        for page in pdf.pages:
+            try:
+                found.append(read_boxes(page))
+            except ValueError:
+                found.append(None)
+    return found
+
+
+def _inches(boxes: PageBoxes) -> tuple[float, float]:
+    width, height = boxes.size(boxes.media)
+    return width / 72, height / 72
