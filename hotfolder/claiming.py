@@ -7,7 +7,7 @@ import os
 from dataclasses import dataclass
 from pathlib import Path
 
-from hotfolder.arrivals import iswritten_to
+from hotfolder.arrivals import is_written_to
 from hotfolder.files import Files, Stamp
 from hotfolder.publish import Member, split_name
 
@@ -180,6 +180,6 @@ class Taker:
 def written_to(path: Path) -> bool:
     """Whether some program is known to have it open for writing."""
     try:
-        return iswritten_to(path)
+        return is_written_to(path)
     except OSError:
         return False

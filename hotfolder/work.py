@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import datetime as dt
 import os
 import shutil
@@ -97,8 +98,9 @@ def write_failure(order: Order, code: str, message: str, mend: str, detail: str 
     shutil.rmtree(order.out / "work", ignore_errors=True)
     (order.out / RESULT).unlink(missing_ok=True)
     record = order.blank_record()
-    record.bytes = order.original.stat().st_size
-    record.digest = file_digest(order.original)
+    with contextlib.suppress(PermissionError):  # that it can't be read may be the very failure
+        record.bytes = order.original.stat().st_size
+        record.digest = file_digest(order.original)
     record.findings = [Finding(code=code, level=Level.HOLD, message=message, mend=mend)]
     record.outcome, record.finished = Outcome.HOLD, dt.datetime.now(dt.UTC)
     with JobLog(order.out / LOG, job=order.job) as log:

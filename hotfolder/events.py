@@ -1,0 +1,41 @@
+"""What the daemon tells those who watch it: a file was seen, a job began, a step ended, an outcome came."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class What(StrEnum):
+    """The kinds of news."""
+
+    WATCHING = "watching"  # a route's folder is looked through from now on
+    STARTED = "started"  # a file was taken, its job began
+    STEP = "step"  # a step of it has ended
+    FINISHED = "finished"  # it has its outcome, and its files stand where they belong
+    PUT_BACK = "put_back"  # the file lies in the watched folder again
+    AGAIN = "again"  # something was in the way; it is tried again by itself
+    RECOVERED = "recovered"  # a job that an earlier daemon left unfinished
+    SEEN_BEFORE = "seen_before"  # the same bytes came in an earlier job
+    REFUSED = "refused"  # something in the folder that is not taken
+    OPEN = "open"  # a file that another program does not let go of
+    UNREACHABLE = "unreachable"  # a folder can't be looked at
+    REACHABLE = "reachable"
+    NO_EVENTS = "no_events"  # a folder without events; it is looked through at intervals
+    TROUBLE = "trouble"  # a fault that concerns no one job
+    DAMAGED = "damaged"  # a job's folder in the spool that can't be understood; it was set aside
+
+
+@dataclass(frozen=True)
+class Event:
+    """One piece of news. Empty where it does not apply."""
+
+    what: What
+    route: str = ""
+    job: str = ""
+    file: str = ""  # the artwork's name, or a folder; made printable
+    step: str = ""
+    outcome: str = ""
+    words: str = ""
+    names: tuple[str, ...] = ()  # of what stands in pass or hold now
+    folder: str = ""  # where
