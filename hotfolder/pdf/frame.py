@@ -9,7 +9,7 @@ from pikepdf import Array, Dictionary, Name, Stream
 from hotfolder.pdf.content import Operation, parse_name, parse_number, splice, write_name, write_numbers
 from hotfolder.pdf.inline import inline_facts, write_inline
 from hotfolder.pdf.mapping import Fate
-from hotfolder.pdf.objects import entry, name, number
+from hotfolder.pdf.objects import entry, name, number, same_object
 from hotfolder.pdf.outcome import CannotConvert
 from hotfolder.pdf.resources import ResourceEdits
 from hotfolder.pdf.spaces import PATTERN, Space
@@ -347,7 +347,7 @@ class Frame:
             return
         now, space = self.walker.picture(picture, self.resources, self.state, inline=data)
         self.walker.mapping.picture_placed(self, picture, space, "")
-        if now is not picture and isinstance(now, Stream):
+        if not same_object(now, picture) and isinstance(now, Stream):
             self._change(operation.start, operation.end, write_inline(self.edits, now))
 
     def choose_font(self, operation: Operation) -> None:

@@ -25,7 +25,7 @@ def inline_facts(entries: bytes, resources: object) -> Dictionary:
 def as_stream(pdf: pikepdf.Pdf, facts: Dictionary, data: bytes) -> Stream:
     """The picture XObject that an inline picture could have been."""
     stream = Stream(pdf, data)
-    for key in facts.keys():
+    for key in facts.keys():  # noqa: SIM118
         if key != "/Length":
             stream[key] = facts[key]
     return stream

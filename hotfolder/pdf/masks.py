@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from pikepdf import Array, Dictionary, Stream
 
-from hotfolder.pdf.objects import copy_dictionary, entry, name, numbers
+from hotfolder.pdf.objects import copy_dictionary, entry, name, numbers, same_object
 from hotfolder.pdf.spaces import Space
 from hotfolder.pdf.state import State
 
@@ -27,7 +27,7 @@ def soft_mask(walker: "Walker", mask: Dictionary, resources: object, depth: int)
     new_backdrop = _backdrop(worker, backdrop, space) if luminous and space is not None else None
     if luminous and name(entry(mask, "/TR", None)) != "Identity" and entry(mask, "/TR") is not None:
         walker.result.remark(walker.page_number, "a soft mask", "its transfer function is kept as it is")
-    if made is group and new_backdrop is None:
+    if same_object(made, group) and new_backdrop is None:
         return mask
     new = copy_dictionary(mask)
     new.G = made

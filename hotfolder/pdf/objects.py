@@ -68,6 +68,16 @@ def identity(value: object) -> tuple[int, int] | None:
     return None
 
 
+def same_object(one: object, other: object) -> bool:
+    """Whether two PDF values are one object, or direct ones that hold the same (pikepdf hands out a new one each time)."""
+    if one is other:
+        return True
+    if not isinstance(one, Object) or not isinstance(other, Object):
+        return False
+    place = identity(one)
+    return place == identity(other) if place is not None or identity(other) is not None else bool(one == other)
+
+
 def stream_bytes(stream: object) -> bytes:
     """A stream's decoded bytes; ValueError in plain words where it is none, or is damaged."""
     if not isinstance(stream, Stream):

@@ -1,8 +1,8 @@
 """Replaces things in a page's list of resources without touching lists that other pages share."""
 
-from pikepdf import Dictionary, Object
+from pikepdf import Dictionary
 
-from hotfolder.pdf.objects import copy_dictionary, dictionary, entry, identity
+from hotfolder.pdf.objects import copy_dictionary, dictionary, entry, same_object
 
 
 class ResourceEdits:
@@ -23,13 +23,13 @@ class ResourceEdits:
         taken = self._used.get((category, name))
         if taken is None:
             self._used[category, name] = now
-            if not _same(now, self.get(category, name)):
+            if not same_object(now, self.get(category, name)):
                 self._changed[category, name] = now
             return name
-        if _same(taken, now):
+        if same_object(taken, now):
             return name
         for (other_category, other), held in self._changed.items():
-            if other_category == category and other.startswith(name + "-") and _same(held, now):
+            if other_category == category and other.startswith(name + "-") and same_object(held, now):
                 return other
         return self.add(category, name, now)
 
@@ -60,13 +60,3 @@ class ResourceEdits:
                     del held[name]
             new[category] = held
         return new
-
-
-def _same(one: object, other: object) -> bool:
-    if one is other:
-        return True
-    if not isinstance(one, Object) or not isinstance(other, Object):
-        return False
-    place = identity(one)
-    # Direct objects are small here (a space, a dictionary): compared by what they hold.
-    return place == identity(other) if place is not None or identity(other) is not None else bool(one == other)

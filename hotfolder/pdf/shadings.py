@@ -17,7 +17,7 @@ from hotfolder.pdf.spaces import Space
 if TYPE_CHECKING:
     from hotfolder.pdf.walker import Walker
 
-_FEWEST, _MOST = 17, 100_000  # samples between two bends; and in all
+_FEWEST, _MOST = 65, 100_000  # samples between two bends; and in all
 _CLOSE = 0.002  # largest difference to the true colour halfway between samples, of full ink
 _MOST_BENDS = 500
 _FIELD = 96  # samples a side of a gradient over a field (type 1)
@@ -84,9 +84,7 @@ def _line(walker: "Walker", function: Function, span: tuple[float, float], space
         edges = [low, high]
     # A jump at a bend belongs to the right-hand part (7.10.4), so each part is sampled just short of its end.
     tiny = (high - low) * 1e-9
-    spans = [
-        (a if a == low else a + tiny, b if b == high else b - tiny) for a, b in itertools.pairwise(edges)
-    ]
+    spans = [(a if a == low else a + tiny, b if b == high else b - tiny) for a, b in itertools.pairwise(edges)]
     parts = [
         write_sampled(walker.pdf, table, [0, 1], [len(table)]) for table in _tables(walker, function, spans, space)
     ]

@@ -57,6 +57,7 @@ class State:
     text_mode: int = 0
     text_scale: float = 1.0
     leading: float = 0.0
+    line_width: float = 1.0
 
     def copy(self) -> "State":
         return copy.copy(self)

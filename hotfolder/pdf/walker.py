@@ -26,6 +26,7 @@ from hotfolder.pdf.objects import (
     inherited,
     name,
     numbers,
+    same_object,
     stream_bytes,
     whole,
 )
@@ -119,7 +120,7 @@ class Walker:
                 )
         else:
             return
-        if new is not look:
+        if not same_object(new, look):
             appearance = copy_dictionary(dictionary(annotation.AP))
             appearance.N = new
             annotation.AP = appearance
@@ -226,7 +227,7 @@ class Walker:
         shading = self.shading(found["/Shading"], resources, box)
         graphics = found.get("/ExtGState")
         masked = self.graphics(graphics, resources, depth)
-        if shading is found["/Shading"] and masked is graphics:
+        if same_object(shading, found["/Shading"]) and same_object(masked, graphics):
             return found
         new = copy_dictionary(found)
         new.Shading = shading
@@ -320,7 +321,7 @@ class Walker:
             return self._memo[key][0][0]
         new_mask = soft_mask(self, mask, resources, depth)
         made: object = found
-        if new_mask is not mask:
+        if not same_object(new_mask, mask):
             copy = copy_dictionary(found)
             copy.SMask = new_mask
             made = self.pdf.make_indirect(copy)
@@ -381,7 +382,9 @@ class Walker:
             if plan.fate is Fate.LEAVE:
                 raise CannotConvert(plan.why)
             if plan.fate is not Fate.KEEP:
-                stream = picture if isinstance(picture, Stream) else as_stream(self.pdf, dictionary(picture), inline or b"")
+                stream = (
+                    picture if isinstance(picture, Stream) else as_stream(self.pdf, dictionary(picture), inline or b"")
+                )
                 made = convert_picture(self, stream, space, plan, state.ctm)
                 self.result.changed["pictures"] += 1
         except ValueError as fault:
