@@ -53,13 +53,13 @@ class Recipe:
 RECIPES = {
     "coated_europe": Recipe(
         "FOGRA39L",
-        298,
+        300,
         "FOGRA39L coated 300%",
         "Made from FOGRA39L (icc-profiles-free, zlib licence); this profile CC0",
     ),
     "coated_us": Recipe(
         "TR006",
-        318,
+        322,
         "CGATS TR 006 coated 320%",
         "Source of characterization data: ANSI/CGATS/GRACoL TR 006-2007. This profile CC0",
     ),

@@ -1,7 +1,7 @@
 """The one place that speaks to LittleCMS (through libvips): single colours exactly, pictures strip by strip."""
 
 import io
-from functools import lru_cache
+from functools import cache, lru_cache
 from typing import Any
 
 import numpy as np
@@ -35,7 +35,8 @@ def check_source(profile: Profile) -> None:
     try:
         opened = ImageCms.ImageCmsProfile(io.BytesIO(profile.data))
         lab = ImageCms.ImageCmsProfile(ImageCms.createProfile("LAB"))
-        ImageCms.buildTransform(opened, lab, mode, "LAB", flags=ImageCms.Flags.NOOPTIMIZE)
+        for intent in ImageCms.Intent:
+            ImageCms.buildTransform(opened, lab, mode, "LAB", intent, ImageCms.Flags.NOOPTIMIZE)
     except (OSError, ValueError, ImageCms.PyCMSError) as error:
         raise ValueError(f"{profile.name} is damaged or incomplete: no colour can be converted with it.") from error
 
@@ -69,14 +70,16 @@ def _black(profile: Profile, intent: str) -> Floats:
         return D50 * min(float(darkest[0, 1]), _DARK_ENOUGH)
     middle = np.full((1, profile.channels), 0.5)
     before, after = (float(_table_xyz(profile, middle, intent, moved)[0, 1]) for moved in (False, True))
-    return D50 * max(0.0, (before - after) / (1 - after))
+    return D50 * float(np.clip((before - after) / max(1 - after, 1e-6), 0, _DARK_ENOUGH))
 
 
 def device_values(press: Profile, xyz: Floats, intent: str, compensate: bool) -> Floats:
     """Media-relative XYZ (n, 3), black at 0 where `compensate`, to the press's inks (n, 4) in 0..1."""
     if not len(xyz):
         return np.zeros((0, press.channels))
-    lab = xyz_to_lab(xyz).astype(np.float32)
+    _keep_nothing()
+    # A damaged profile can give any number; beyond these no Lab of a profile goes (ICC.1:2010 table 12).
+    lab = np.clip(np.nan_to_num(xyz_to_lab(xyz)), (0, -128, -128), (100, 127, 127)).astype(np.float32)
     image = pyvips.Image.new_from_memory(lab.tobytes(), len(lab), 1, 3, "float").copy(interpretation="lab")
     inks = image.icc_export(
         output_profile=str(press.path), intent=intent, black_point_compensation=compensate, depth=16
@@ -105,8 +108,15 @@ def convert_picture(image: Any, source: Profile, target: Profile, intent: str, c
     return converted
 
 
+@cache
+def _keep_nothing() -> None:
+    """Tells libvips, once for this process, not to keep finished operations: no picture is asked for twice."""
+    pyvips.cache_set_max(0)
+
+
 def _marked(image: Any, profile: Profile, deep: bool) -> Any:
     """The picture with its profile attached; libvips takes a source profile from memory in no other way."""
+    _keep_nothing()
     marked = image.copy(interpretation=_MEANING[profile.space][deep])
     marked.set_type(pyvips.GValue.blob_type, "icc-profile-data", profile.data)
     return marked

@@ -14,7 +14,8 @@ class Condition:
     """One printing condition (ISO 12647, ISO 15930): the output profile and what goes with it.
 
     `ink_limit` is the largest sum of all inks in percent; `identifier` and `registry` are what the
-    finished PDF names (OutputConditionIdentifier and RegistryName, ISO 32000-1 table 365).
+    finished PDF names (OutputConditionIdentifier and RegistryName, ISO 32000-1 table 365). With the intents
+    `perceptual` and `saturation` black is always moved, whatever `black_point_compensation` says.
     """
 
     name: str

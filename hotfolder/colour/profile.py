@@ -166,8 +166,9 @@ def _check_tables(profile: Profile) -> None:
         raise ValueError(f"{profile.name} lacks the table that tells how inks look on paper: {_ASK}.")
     if not held & {"B2A0", "B2A1"}:
         raise ValueError(f"{profile.name} lacks the table that finds the inks for a colour: {_ASK}.")
-    white = profile.tag("wtpt")
-    if white is None or white[:4] != b"XYZ ":
+    white = profile.tag("wtpt") or b""
+    x, y, z = struct.unpack_from(">3i", white, 8) if white[:4] == b"XYZ " and len(white) >= 20 else (0, 0, 0)
+    if not (0.2 < x / 65536 < 1.2 and 0.2 < y / 65536 < 1.2 and 0.1 < z / 65536 < 1.2):
         raise ValueError(f"{profile.name} does not tell the colour of the paper: {_ASK}.")
 
 

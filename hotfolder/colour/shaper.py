@@ -22,6 +22,11 @@ def shaper_xyz(profile: Profile, values: Floats) -> Floats | None:
     """
     if any(name.startswith(("A2B", "D2B")) for name, _, _ in profile.tags):
         return None
+    with np.errstate(all="ignore"):  # a damaged curve can give anything, and is cut to 0..1 below
+        return _shaped(profile, values)
+
+
+def _shaped(profile: Profile, values: Floats) -> Floats | None:
     if profile.space == "GRAY" and profile.pcs == "XYZ ":
         tone = _curve(profile.tag("kTRC"), values[:, 0])
         return None if tone is None else tone[:, None] * D50
@@ -51,9 +56,10 @@ def _xyz(tag: bytes | None) -> Floats | None:
 def _curve(tag: bytes | None, values: Floats) -> Floats | None:
     if tag is None or len(tag) < 12:
         return None
-    if tag[:4] == b"curv":
-        return _sampled(tag, values)
-    return _parametric(tag, values) if tag[:4] == b"para" else None
+    readers = {b"curv": _sampled, b"para": _parametric}
+    reader = readers.get(tag[:4])
+    tone = None if reader is None else reader(tag, values)
+    return None if tone is None else np.clip(np.nan_to_num(tone), 0, 1)
 
 
 def _sampled(tag: bytes, values: Floats) -> Floats | None:
@@ -77,8 +83,7 @@ def _parametric(tag: bytes, values: Floats) -> Floats | None:
     numbers = np.array(struct.unpack_from(f">{wanted}i", tag, 12)) / 65536
     g, a, b, c, d, e, f = _filled(kind, numbers)
     raised = np.maximum(a * values + b, 0) ** g
-    tone = np.where(values >= d, raised + e, c * values + f)
-    return np.clip(tone, 0, 1)
+    return np.where(values >= d, raised + e, c * values + f)
 
 
 def _filled(kind: int, numbers: Floats) -> list[float]:

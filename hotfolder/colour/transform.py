@@ -7,7 +7,7 @@ import pyvips
 from numpy.typing import ArrayLike, NDArray
 
 from hotfolder.colour import cmm
-from hotfolder.colour.condition import Condition
+from hotfolder.colour.condition import Condition, Intent
 from hotfolder.colour.pcs import D50, lab_to_xyz, xyz_to_lab
 from hotfolder.colour.profile import SRGB, Profile, check_output_profile
 from hotfolder.colour.shaper import media_white, shaper_xyz
@@ -30,13 +30,13 @@ class ToCondition:
         if self.condition.intent == "absolute":
             xyz = cmm.relative_xyz(self.source, given, "relative", False)
             return _inks(self._press, xyz * media_white(self.source) / media_white(self._press), "relative", False)
-        intent, compensate = self.condition.intent, self.condition.black_point_compensation
+        intent, compensate = _rule(self.condition)
         xyz = cmm.relative_xyz(self.source, given, intent, compensate)
         return _inks(self._press, xyz, intent, compensate)
 
     def picture(self, image: pyvips.Image) -> pyvips.Image:
         """A picture in the source's space to CMYK of the same depth (8 or 16 bits a channel), computed lazily."""
-        intent, compensate = self.condition.intent, self.condition.black_point_compensation
+        intent, compensate = _rule(self.condition)
         return cmm.convert_picture(image, self.source, self._press, intent, compensate)
 
 
@@ -84,7 +84,7 @@ def lab_to_condition(condition: Condition, lab: ArrayLike) -> Floats:
     xyz = lab_to_xyz(rows)
     if condition.intent == "absolute":
         return _inks(press, xyz * D50 / media_white(press), "relative", False)
-    return _inks(press, xyz, condition.intent, condition.black_point_compensation)
+    return _inks(press, xyz, *_rule(condition))
 
 
 def condition_lab(condition: Condition, cmyk: ArrayLike) -> Floats:
@@ -132,6 +132,12 @@ def _rows(values: ArrayLike, channels: int) -> Floats:
     if rows.ndim != 2 or rows.shape[1] != channels:
         raise ValueError(f"colours of {channels} channels were expected, an array of shape {rows.shape} came")
     return np.clip(np.nan_to_num(rows), 0, 1)
+
+
+def _rule(condition: Condition) -> tuple[Intent, bool]:
+    """Intent, and whether black is moved: always with tables made for their look, as ICC.1:2010 annex D has it."""
+    made_for_looks = condition.intent in ("perceptual", "saturation")
+    return condition.intent, condition.black_point_compensation or made_for_looks
 
 
 def _inks(press: Profile, xyz: Floats, intent: str, compensate: bool) -> Floats:

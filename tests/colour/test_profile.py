@@ -151,6 +151,10 @@ CASES: dict[str, tuple[Damage, str]] = {
         entry("wtpt", 0, b"none"),
         f"press.icc does not tell the colour of the paper: {ASK}.",
     ),
+    "paper as bright as the sun": (
+        tag("wtpt", lambda content: content[:8] + b"\x7f" * 12),
+        f"press.icc does not tell the colour of the paper: {ASK}.",
+    ),
     "table overwritten": (
         tag("B2A1", lambda content: b"\xff" * len(content)),
         "press.icc is damaged or incomplete: no colour can be converted with it.",
@@ -243,7 +247,7 @@ def outcome(path: Path) -> tuple[Profile | None, str]:
 # Most of a profile is tables; the bytes that decide stand in the header, the table of contents, the tags' heads.
 PLACES = st.one_of(
     st.integers(0, 320),
-    st.sampled_from([offset + i for _, offset, _ in read_profile(SOUND).tags for i in range(56)]),
+    st.sampled_from([at + i for _, at, size in read_profile(SOUND).tags for i in range(min(size, 56))]),
     st.integers(0, len(SOUND) - 1),
 )
 CHANGES = st.lists(st.tuples(PLACES, st.integers(0, 255)), min_size=1, max_size=6)

@@ -6,6 +6,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import pyvips
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from PIL import ImageCms
 
 from hotfolder.colour.condition import SHIPPED
@@ -23,6 +25,23 @@ from hotfolder.colour.transform import (
 
 EUROPE = SHIPPED["coated_europe"]
 every_condition = pytest.mark.parametrize("condition", SHIPPED.values(), ids=SHIPPED)
+
+
+def gray_profile() -> Profile:
+    """A gray profile with the white and the tone curve of sRGB."""
+    white, curve = SRGB.tag("wtpt") or b"", SRGB.tag("gTRC") or b""
+    start = 132 + 24
+    body = white + curve + bytes(-len(curve) % 4)
+    head = bytearray(SRGB.data[:128])
+    head[0:4] = (start + len(body)).to_bytes(4)
+    head[16:20] = b"GRAY"
+    table = (2).to_bytes(4)
+    table += b"wtpt" + start.to_bytes(4) + len(white).to_bytes(4)
+    table += b"kTRC" + (start + len(white)).to_bytes(4) + len(curve).to_bytes(4)
+    return read_profile(bytes(head) + table + body)
+
+
+GRAY = gray_profile()
 
 
 def flat(colour: tuple[int, ...], kind: str = "uchar", size: int = 8) -> pyvips.Image:
@@ -143,6 +162,31 @@ def test_a_damaged_source_is_refused_rather_than_replaced() -> None:
         to_condition(damaged_source(), EUROPE)
 
 
+@pytest.mark.parametrize("kind", ["screen", "gray", "press"])
+@settings(max_examples=60, deadline=None)
+@given(changes=st.lists(st.tuples(st.integers(0, 2**20), st.integers(0, 255)), min_size=1, max_size=5))
+def test_a_damaged_source_gives_inks_or_a_sentence(kind: str, changes: list[tuple[int, int]]) -> None:
+    """Profiles inside a customer's file are anyone's; whatever stands in them, no crash, and inks are inks."""
+    data = bytearray({"screen": SRGB.data, "gray": GRAY.data, "press": EUROPE.profile.read_bytes()}[kind])
+    for place, value in changes:
+        data[place % min(len(data), 1200)] = value
+    inks, words = inks_or_words(bytes(data))
+    if inks is None:
+        assert words.endswith(".")
+        return
+    assert np.isfinite(inks).all()
+    assert ((inks >= 0) & (inks <= 1)).all()
+
+
+def inks_or_words(data: bytes) -> tuple[np.ndarray | None, str]:
+    try:
+        conversion = to_condition(read_profile(data), EUROPE)
+    except ValueError as error:
+        return None, str(error)
+    levels = np.linspace(0, 1, 9)[:, None].repeat(conversion.source.channels, 1)
+    return conversion.colours(levels), ""
+
+
 def test_a_condition_with_a_screen_profile_is_refused(tmp_path) -> None:
     path = tmp_path / "screen.icc"
     path.write_bytes(SRGB.data)
@@ -164,24 +208,20 @@ def test_gray_on_the_black_ink_keeps_its_lightness(condition) -> None:
 
 def test_gray_of_a_gray_profile_and_of_a_screen_agree() -> None:
     """A gray profile with the tone curve of sRGB gives what equal red, green and blue give."""
-    curve = SRGB.tag("gTRC")
-    white = SRGB.tag("wtpt")
-    assert curve is not None
-    assert white is not None
-    start = 132 + 24
-    body = white + curve + bytes(-len(curve) % 4)
-    head = bytearray(SRGB.data[:128])
-    head[0:4] = (start + len(body)).to_bytes(4)
-    head[16:20] = b"GRAY"
-    table = (2).to_bytes(4)
-    table += b"wtpt" + start.to_bytes(4) + len(white).to_bytes(4)
-    table += b"kTRC" + (start + len(white)).to_bytes(4) + len(curve).to_bytes(4)
-    source = read_profile(bytes(head) + table + body)
     levels = np.linspace(0, 1, 33)[:, None]
-    ours = gray_to_black(source, EUROPE).colours(levels)
+    ours = gray_to_black(GRAY, EUROPE).colours(levels)
     assert ours == pytest.approx(gray_to_black(SRGB, EUROPE).colours(levels), abs=1e-4)
-    both = to_condition(source, EUROPE).colours(levels)
+    both = to_condition(GRAY, EUROPE).colours(levels)
     assert both == pytest.approx(to_condition(SRGB, EUROPE).colours(levels.repeat(3, 1)), abs=2e-3)
+
+
+@every_condition
+def test_no_picture_of_a_screen_takes_more_ink_than_the_paper(condition) -> None:
+    steps = np.arange(0, 256, 15, dtype=np.uint8)
+    cube = np.stack(np.meshgrid(steps, steps, steps), -1)
+    picture = pyvips.Image.new_from_memory(cube.tobytes(), len(steps), len(steps) ** 2, 3, "uchar")
+    inks = to_condition(SRGB, condition).picture(picture).numpy().astype(float)
+    assert inks.sum(axis=2).max() / 2.55 <= condition.ink_limit
 
 
 def test_an_open_picture_is_not_computed_before_it_is_asked_for() -> None:
