@@ -13,6 +13,7 @@ import click
 
 from hotfolder import __version__
 from hotfolder.errors import ConfigError
+from hotfolder.names import printable
 
 PASSED, HELD, MISTAKE = 0, 1, 2
 _PATH = click.Path(path_type=Path)
@@ -41,12 +42,15 @@ class Commands(click.Group):
             return super().invoke(ctx)
         except ConfigError as error:
             raise Problems(error.problems) from error
+        except BrokenPipeError:  # the reader of our output has gone: nobody is left to tell
+            raise
+        except OSError as error:  # the disk is full, a folder may not be written to
+            at = f"{printable(str(error.filename))}: " if error.filename else ""
+            raise Problems([f"{at}{error.strerror or error}; nothing more was done."]) from error
 
     def resolve_command(self, ctx: click.Context, args: list[str]) -> tuple[Any, Any, list[str]]:
         if args and not args[0].startswith("-") and args[0] not in self.commands:
             import difflib
-
-            from hotfolder.names import printable
 
             near = difflib.get_close_matches(args[0], list(self.commands), n=1)
             meant = f"; did you mean '{near[0]}'?" if near else "."

@@ -22,7 +22,8 @@ from hotfolder.config_words import ended, sentences, show, unknown
 from hotfolder.errors import ConfigError
 from hotfolder.files import Files
 from hotfolder.finding import Finding, Level, Outcome
-from hotfolder.names import printable
+from hotfolder.names import printable, safe_stem
+from hotfolder.publish import Member, put
 from hotfolder.record import JobRecord
 from hotfolder.runner import Runner
 from hotfolder.step import Opener, Part, Step
@@ -149,30 +150,9 @@ def publish(out: Path, record: JobRecord, into: Path) -> list[Path]:
     folder = into / (Outcome.PASS if passed else Outcome.HOLD).value
     # The finished PDF comes last: whoever sees it finds its log and report.
     group = [(LOG, ".log"), (REPORT, ".report.html"), *([(RESULT, ".pdf")] if passed else [])]
-    present = [(out / name, ending) for name, ending in group if (out / name).exists()]
-    files, number = Files(), 1
-    while True:
-        stem = record.result_stem + (f"-{number}" if number > 1 else "")
-        targets = [folder / f"{stem}{ending}" for _, ending in group]
-        if not any(os.path.lexists(target) for target in targets):
-            with contextlib.suppress(FileExistsError):  # somebody took the name after we looked: try the next
-                return _move(files, present, folder, stem)
-        number += 1
-
-
-def _move(files: Files, present: Sequence[tuple[Path, str]], folder: Path, stem: str) -> list[Path]:
-    moved: list[tuple[Path, Path]] = []
-    for source, ending in present:
-        target = folder / f"{stem}{ending}"
-        try:
-            files.rename(source, target)
-        except FileExistsError:
-            for back, gone in moved:
-                files.rename(gone, back)
-            raise
-        moved.append((source, target))
-    files.sync(folder)
-    return [target for _, target in moved]
+    stem = safe_stem(record.result_stem)
+    members = [Member(name, stem, ending) for name, ending in group if (out / name).exists()]
+    return [folder / name for name in put(Files(), record.job, out, folder, members)]
 
 
 def _order(studio: Studio, route: Route, file: Path, values: dict[str, str], out: Path, *, checks_only: bool) -> Order:

@@ -63,6 +63,7 @@ class _Reader(Checker):
         self.lines = lines
         self.others: list[str] = []  # problems of plugins, which have no line
         self.plugins: Plugins | None = None
+        self.all_plugins = False  # whether every plugin could be loaded
         self.names: list[str] = []
 
     def studio(self) -> Studio:
@@ -94,11 +95,19 @@ class _Reader(Checker):
         return studio
 
     def load(self, folders: list[str]) -> Plugins:
-        paths = [self.path(folder, ("plugins", number), ()) for number, folder in enumerate(folders)]
+        every = []
+        for number, folder in enumerate(folders):
+            path = self.path(folder, ("plugins", number), ())
+            if path is not None and not path.is_dir():
+                self.say(("plugins", number), (), f"the plugin folder {show(folder)} does not exist.")
+                path = None
+            every += [path] if path is not None else []
+        self.all_plugins = len(every) == len(folders)
         try:
-            return load_plugins([path for path in paths if path is not None])
+            return load_plugins(every)
         except ConfigError as error:
             self.others += error.problems
+            self.all_plugins = False
         try:
             return load_plugins()  # so that what the file says of the shipped steps is checked all the same
         except ConfigError:
@@ -147,7 +156,7 @@ class _Reader(Checker):
 
     def route(self, name: str, table: dict[str, Any], place: Place, who: tuple[str, ...]) -> Route:
         """The route, as far as it can be understood, so that the folders are compared in any case."""
-        checked = self.check(RouteTable, table, place, who) or RouteTable.model_construct()
+        checked = self.check(RouteTable, table, place, who) or RouteTable.model_construct(watch="", passed="", hold="")
         watch, passed, hold = (
             self.path(table[key], (*place, key), who) if isinstance(table.get(key), str) else None
             for key in ("watch", "pass", "hold")
@@ -191,7 +200,7 @@ class _Reader(Checker):
         try:
             return poster_chain(self.plugins or _no_plugins())
         except ConfigError as error:
-            for problem in error.problems if not self.others else ():
+            for problem in error.problems if self.all_plugins else ():
                 self.say(place, (*who, "chain"), f"{problem[:1].lower()}{problem[1:]}")
         return ()
 
@@ -206,7 +215,7 @@ class _Reader(Checker):
         name, settings = table["step"], {key: value for key, value in table.items() if key != "step"}
         steps = self.plugins.steps if self.plugins else {}
         if name not in steps:
-            if not self.others:  # it may be a step of a plugin that failed to load
+            if self.all_plugins:  # else it may be a step of one that failed to load
                 self.say(place, (*who, "chain"), unknown("step", name, sorted(steps), "The steps are"))
             return None
         who = (*who, f"step {show(name)}")

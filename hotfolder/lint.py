@@ -13,7 +13,7 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator
 from dataclasses import dataclass
-from itertools import combinations
+from itertools import combinations, product
 from pathlib import Path
 
 from hotfolder.config_lines import Place
@@ -54,64 +54,62 @@ class _Folder:
     """A folder (or a file) that the config names, and where it names it."""
 
     path: Path
-    use: str  # "pass"
+    name: str  # "'pass'", "the config file"
     place: Place
-    route: str = ""
-
-    @property
-    def who(self) -> tuple[str, ...]:
-        return (f"route {show(self.route)}",) if self.route else ()
+    who: tuple[str, ...] = ()
 
     def __str__(self) -> str:
-        return f"'{self.use}' of route {show(self.route)}" if self.route else self.use
+        return f"{self.name} of {self.who[0]}" if self.who else self.name
 
 
 def _folders(studio: Studio) -> Iterator[Remark]:
-    routes = [route for route in studio.routes if route.watch is not None]
-    watched = [_Folder(route.watch, "watch", _place(route, "watch"), route.name) for route in routes if route.watch]
-    ways_out = [
-        _Folder(path, use, _place(route, use), route.name)
-        for route in studio.routes
-        for use, path in (("pass", route.passed), ("hold", route.hold))
-        if path
-    ]
+    watched = [_way(route, "watch", route.watch) for route in studio.routes if route.watch]
+    passed = [_way(route, "pass", route.passed) for route in studio.routes if route.passed]
+    held = [_way(route, "hold", route.hold) for route in studio.routes if route.hold]
+    if not watched:  # the studio that is built in, which has no folders
+        return
     spool = _Folder(studio.spool, "'spool'", ("spool",))
     yield from _watched(watched)
-    for other in [*ways_out, *([spool] if watched else []), *_further(studio)]:
+    for other in [*passed, *held, spool, *_further(studio)]:
         for watch in watched:
             if _inside(other.path, watch.path):
-                yield Remark(
-                    other.place, other.who, f"{_own(other)} is inside {watch}, so it would be taken for artwork."
-                )
-    if watched:
-        yield from _ways_out(ways_out, [*watched, *ways_out], spool)
+                sentence = f"{other.name} is inside {watch}, so it would be taken for artwork."
+                yield Remark(other.place, other.who, sentence)
+    yield from _ways_out(passed, held)
+    yield from _spool(spool, watched, [*passed, *held])
+
+
+def _way(route: Route, use: str, path: Path) -> _Folder:
+    return _Folder(path, f"'{use}'", ("routes", route.name, use), (f"route {show(route.name)}",))
 
 
 def _watched(watched: list[_Folder]) -> Iterator[Remark]:
     for first, second in combinations(watched, 2):
-        for one, other in ((second, first), (first, second)):
-            if _inside(one.path, other.path):
-                same = _inside(other.path, one.path)
-                how = "is the same folder as" if same else "is inside"
-                yield Remark(one.place, one.who, f"'watch' {how} {other}; one file would be taken by two routes.")
-                if same:
-                    break
+        if _inside(second.path, first.path):
+            how = "is the same folder as" if _inside(first.path, second.path) else "is inside"
+            one, other = second, first
+        elif _inside(first.path, second.path):
+            how, one, other = "is inside", first, second
+        else:
+            continue
+        yield Remark(one.place, one.who, f"'watch' {how} {other}; one file would be taken by two routes.")
 
 
-def _ways_out(ways_out: list[_Folder], every: list[_Folder], spool: _Folder) -> Iterator[Remark]:
-    for one in [way for way in ways_out if way.use == "hold"]:
-        for other in [way for way in ways_out if way.use == "pass"]:
-            if _inside(one.path, other.path) and _inside(other.path, one.path):
-                yield Remark(one.place, one.who, f"'hold' is the same folder as {other}; nobody could tell them apart.")
-            elif _inside(one.path, other.path):
-                sentence = f"'hold' is inside {other}; whoever fetches all that is there fetches held work too."
-                yield Remark(one.place, one.who, sentence, stops=False)
-    for folder in every:
+def _ways_out(passed: list[_Folder], held: list[_Folder]) -> Iterator[Remark]:
+    for one, other in product(held, passed):
+        if _inside(one.path, other.path) and _inside(other.path, one.path):
+            yield Remark(one.place, one.who, f"'hold' is the same folder as {other}; nobody could tell them apart.")
+        elif _inside(one.path, other.path):
+            sentence = f"'hold' is inside {other}; whoever fetches all that is there fetches held work too."
+            yield Remark(one.place, one.who, sentence, stops=False)
+
+
+def _spool(spool: _Folder, watched: list[_Folder], ways_out: list[_Folder]) -> Iterator[Remark]:
+    for folder in (*watched, *ways_out):
         if _inside(folder.path, spool.path):
-            yield Remark(
-                folder.place, folder.who, f"'{folder.use}' is inside 'spool'; the spool must be a folder of its own."
-            )
-        elif folder.use != "watch" and _inside(spool.path, folder.path):
+            sentence = f"{folder.name} is inside 'spool'; the spool must be a folder of its own."
+            yield Remark(folder.place, folder.who, sentence)
+        elif folder in ways_out and _inside(spool.path, folder.path):
             yield Remark(spool.place, (), f"'spool' is inside {folder}; the spool must be a folder of its own.")
 
 
@@ -121,15 +119,8 @@ def _further(studio: Studio) -> Iterator[_Folder]:
     for number, folder in enumerate(studio.plugins.folders[1:]):
         yield _Folder(folder, "the plugin folder", ("plugins", number))
     for name, condition in studio.conditions.items():
-        yield _Folder(condition.profile, f"the profile of condition {show(name)}", ("conditions", name, "profile"))
-
-
-def _own(folder: _Folder) -> str:
-    return f"'{folder.use}'" if folder.route else folder.use
-
-
-def _place(route: Route, use: str) -> Place:
-    return ("routes", route.name, use)
+        place = ("conditions", name, "profile")
+        yield _Folder(condition.profile, "'profile'", place, (f"condition {show(name)}",))
 
 
 def _inside(path: Path, folder: Path) -> bool:
