@@ -9,6 +9,7 @@ from typing import Any
 
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
+from pydantic_core import PydanticSerializationError
 
 from hotfolder.builtin import builtin_studio
 from hotfolder.config import load_studio
@@ -60,7 +61,10 @@ def steps_data(config: Path | None, name: str | None) -> list[dict[str, Any]]:
     if name is not None and name not in plugins.steps:
         sentence = unknown("step", name, sorted(plugins.steps), "The steps are")
         raise ConfigError([sentence[:1].upper() + sentence[1:]])
-    return [step_data(step) for key, step in sorted(plugins.steps.items()) if name in (None, key)]
+    try:
+        return [step_data(step) for key, step in sorted(plugins.steps.items()) if name in (None, key)]
+    except PydanticSerializationError as error:
+        raise ConfigError([f"A step has a default that does not fit its own setting: {error}"]) from error
 
 
 def step_data(step: type[Step]) -> dict[str, Any]:

@@ -19,9 +19,9 @@ def check_files(
     files: Sequence[Path], config: Path | None, route_name: str | None, pairs: Sequence[str], *, json_: bool
 ) -> int:
     """`hotfolder check`. Returns the exit code."""
+    artwork = cli_jobs.artwork(files)
     studio, route = cli_jobs.choose(config, route_name)
     values = cli_jobs.overrides(pairs, studio)
-    artwork = cli_jobs.artwork(files)
     with _progress(len(artwork)) as (heard, ended):
         every = []
         for done in cli_jobs.run_all(studio, route, artwork, values, heard, into=None):
@@ -42,9 +42,9 @@ def once_files(
     files: Sequence[Path], into: Path, config: Path | None, route_name: str | None, pairs: Sequence[str]
 ) -> int:
     """`hotfolder once`. Returns the exit code."""
+    artwork = cli_jobs.artwork(files)
     studio, route = cli_jobs.choose(config, route_name)
     values = cli_jobs.overrides(pairs, studio)
-    artwork = cli_jobs.artwork(files)
     cli_jobs.prepare(into)
     rows = table("file", "outcome", "reason", "result, or report")
     every = []

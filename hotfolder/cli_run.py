@@ -8,13 +8,14 @@ from types import FrameType
 
 from hotfolder.cli_show import say, sentences
 from hotfolder.config import lint, load_studio
-from hotfolder.daemon import Daemon
 
 
 def run_daemon(config: Path, *, until_idle: bool) -> None:
     """Run until stopped. ConfigError where the config can't be used: then nothing is started."""
     studio = load_studio(config)
     sentences([f"Warning: {warning}" for warning in lint(studio).warnings])
+    from hotfolder.daemon import Daemon  # only a config that can be used brings any of the daemon into being
+
     daemon = Daemon(studio, say)
 
     def stop(number: int, frame: FrameType | None) -> None:

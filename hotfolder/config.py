@@ -221,7 +221,9 @@ class _Reader(Checker):
         who = (*who, f"step {show(name)}")
         try:
             checked = self.check(steps[name].Settings, settings, place, who)
-            return steps[name](checked) if checked is not None else None
+            if checked is not None:
+                checked.model_dump_json()  # a default that does not fit its own setting shows here, not in a job
+                return steps[name](checked)
         except Exception as error:  # the edge around a plugin's own code, as in the loader
             self.say(place, who, f"its settings can't be checked: {type(error).__name__}: {printable(str(error))}.")
         return None

@@ -12,10 +12,10 @@ from hotfolder.errors import ConfigError
 
 STEPS = '''
 """Small steps for trying configs."""
-from hotfolder.plugin import Length, Opener, Part, Settings, Step, hookimpl, setting
+from hotfolder.plugin import MM, Length, Opener, Part, Settings, Step, hookimpl, setting
 
 class LookSettings(Settings):
-    tolerance: Length = setting("1mm", "How far off", unit="mm", ge=0)
+    tolerance: Length = setting(MM, "How far off", unit="mm", ge=0)
     depth: int = setting(3, "How deep", ge=1, le=5)
     corner: bool = setting(True, "Whether the corners too")
 
@@ -51,8 +51,6 @@ def register_steps(register):
     for step in MADE:
         register(step)
 '''
-TOP = 'plugins = ["steps"]\n'
-ROUTE = '[routes.posters]\nwatch = "in"\npass = "pass"\nhold = "hold"\nchain = ["open_first"]\n'
 
 
 @pytest.fixture
