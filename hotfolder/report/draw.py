@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 
+import numpy as np
 from PIL import Image, ImageDraw, ImageFont
 
 Pixels = tuple[int, int, int, int]  # left, top, right, bottom
@@ -98,14 +99,19 @@ def _parts(edge: Pixels, stroke: Stroke) -> Iterator[Pixels]:
 
 def hatch(picture: Image.Image, kept: Pixels) -> None:
     """Hatch everything but the kept rectangle: there is no art there."""
-    pattern = Image.new("RGB", picture.size, NO_ART)
-    draw = ImageDraw.Draw(pattern)
-    for x in range(-picture.height, picture.width, 12):
-        draw.line((x, picture.height, x + picture.height, 0), fill=NO_ART_LINES, width=2)
     left, top = max(kept[0], 0), max(kept[1], 0)
     right, bottom = max(left, min(kept[2], picture.width)), max(top, min(kept[3], picture.height))
-    pattern.paste(picture.crop((left, top, right, bottom)), (left, top))
-    picture.paste(pattern)
+    strips = (
+        (0, 0, picture.width, top),
+        (0, bottom, picture.width, picture.height),
+        (0, top, left, bottom),
+        (right, top, picture.width, bottom),
+    )
+    for strip in strips:
+        down, across = np.mgrid[strip[1] : strip[3], strip[0] : strip[2]]
+        if down.size:
+            lines = ((across + down) % 12 < 3)[..., None]
+            picture.paste(Image.fromarray(np.where(lines, NO_ART_LINES, NO_ART).astype(np.uint8)), strip[:2])
 
 
 def on_desk(picture: Image.Image, lines: list[Line], edge: int = 22) -> Image.Image:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import math
 from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
@@ -22,8 +23,9 @@ from hotfolder.ticket import Ticket
 
 MOST_PROOFS = 4
 MOST_CROPS = 24
-FINER = 1.5  # pictures keep so much more resolution than the proof is drawn at
-CROP_PPI = 150.0  # what pictures keep in crops: a finer one looks sharp already, a coarser one shows that it is
+KEPT = 0.95  # of the proof's resolution is what pictures on it keep at least; they are shrunk by powers of two
+CROP_PPI = 150.0  # what pictures keep in crops, where that comes to no more pixels of a sheet than
+MOST_CROP_PIXELS = 4_000_000  # so that one small place on a large poster does not cost seconds
 MOST_BYTES = 1_000_000  # of all pictures together; as data: URIs a third more
 MOST_PICTURE_PIXELS = 100_000_000  # of an original that no step could open
 QUALITY, CROP_QUALITY = 85, 80
@@ -56,7 +58,7 @@ class Pictures:
         """Encode a picture, if the report can still take it."""
         data = BytesIO()
         # Full colour resolution: thin lines beside each other would bleed into one.
-        picture.save(data, "JPEG", quality=quality, subsampling=0, optimize=True)
+        picture.save(data, "JPEG", quality=quality, subsampling=0)
         if self.spent + data.tell() > MOST_BYTES:
             return None
         self.spent += data.tell()
@@ -120,9 +122,9 @@ def _draw_all(
     boxes = _page_boxes(working)
     wanted = sorted({1, *(place.page for place in located if 1 <= place.page <= len(boxes))})[:MOST_PROOFS]
     if len(boxes) > len(wanted):
-        pictures.remarks.append(f"Shown here: page {', '.join(map(str, wanted))} of {len(boxes)}.")
+        pictures.remarks.append(_shown_pages(wanted, len(boxes)))
     readable = [found for page in wanted if (found := boxes[page - 1]) is not None]
-    ppi = FINER * max((proof.proof_ppi(_inches(found)) for found in readable), default=72.0)
+    ppi = KEPT * max((proof.proof_ppi(_inches(found)) for found in readable), default=72.0)
     crops = _wanted_crops(pictures, located, boxes)
     coarse = [crop for crop in crops if crop.ppi <= ppi]
     fine = [crop for crop in crops if crop.ppi > ppi]
@@ -133,7 +135,10 @@ def _draw_all(
             _proof(pictures, pages, boxes[page - 1], page, located, ticket)
         _crops(pictures, pages, coarse)
     if fine:
-        copy, _ = screen_copy(working, condition, CROP_PPI, sorted({crop.place.page for crop in fine}))
+        kept = min(CROP_PPI, *(math.sqrt(MOST_CROP_PIXELS / math.prod(_inches(crop.boxes))) for crop in fine))
+        if kept < 0.5 * CROP_PPI:
+            pictures.remarks.append("Photographs in the pictures of single places may look coarser than they are.")
+        copy, _ = screen_copy(working, condition, kept, sorted({crop.place.page for crop in fine}))
         with open_pages(copy) as pages:
             _crops(pictures, pages, fine)
 
@@ -155,6 +160,11 @@ def _proof(
     shown = pictures.add(drawn, alt, page, QUALITY)
     if shown is not None:
         pictures.proofs.append(shown)
+
+
+def _shown_pages(shown: list[int], total: int) -> str:
+    named = ", ".join(map(str, shown))
+    return f"Shown here: page{'s' if len(shown) > 1 else ''} {named} of {total}."
 
 
 def _wanted_crops(pictures: Pictures, located: list[_Located], boxes: list[PageBoxes | None]) -> list[_Crop]:

@@ -2,21 +2,20 @@
 
 from __future__ import annotations
 
-import importlib
 from collections.abc import Sequence
 from io import BytesIO
 from pathlib import Path
-from typing import Any
 
 import pikepdf
 import pyvips
 
 from hotfolder.colour.condition import Condition
+from hotfolder.pdf.mappings import ToScreen
+from hotfolder.pdf.walker import walk
 
 #: What damaged artwork makes of drawing: the picture is left out or drawn plainly, and the report says so.
 FAULTS: tuple[type[Exception], ...] = (
     ArithmeticError,
-    AttributeError,
     LookupError,
     MemoryError,
     OSError,
@@ -43,10 +42,8 @@ def screen_copy(path: Path, condition: Condition | None, ppi: float, pages: Sequ
 
 
 def _converted(path: Path, condition: Condition, ppi: float, pages: Sequence[int]) -> tuple[bytes, str]:
-    mappings: Any = importlib.import_module("hotfolder.pdf.mappings")
-    walker: Any = importlib.import_module("hotfolder.pdf.walker")
     with path.open("rb") as stream, pikepdf.open(stream) as pdf:
-        result = walker.walk(pdf, mappings.ToScreen(condition, ppi), [page - 1 for page in pages])
+        result = walk(pdf, ToScreen(condition, ppi), [page - 1 for page in pages])
         if len(pdf.pages) > MOST_PAGES_KEPT:
             _empty_others(pdf, pages)
         copy = BytesIO()
