@@ -1,0 +1,164 @@
+"""Says of a font in a PDF what it is called, whether it lies in the file, and what its letters mean and measure."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+
+from pikepdf import Array, Dictionary, PdfError, Stream
+
+from hotfolder.pdf.objects import entry, name, number, numbers, stream_bytes, whole
+
+_PROGRAMS = ("/FontFile", "/FontFile2", "/FontFile3")  # ISO 32000-1 Table 126
+_SUBSET = re.compile(r"[A-Z]{6}\+")  # 9.6.4: six letters before the name of a font of which only a part is embedded
+_CODE = re.compile(rb"<([\da-fA-F\s]*)>")
+_MAPPINGS = re.compile(rb"begin(bfchar|bfrange)(.*?)endbf", re.S)
+_RANGE = re.compile(rb"<([\da-fA-F]+)>\s*<([\da-fA-F]+)>\s*(?:<([\da-fA-F\s]+)>|\[([^\]]*)\])")
+_MOST_LETTERS = 70_000
+_USUAL_WIDTH = 0.5  # of the size; only boxes drawn in reports depend on it
+_TYPE3_BODY = 1.2  # a font's box is about this much higher than its size: ascenders, descenders
+
+
+@dataclass(frozen=True)
+class Font:
+    """What one font dictionary says. `kind` as in ISO 32000-1 Table 110, of the descendant for a composite font."""
+
+    name: str
+    kind: str
+    embedded: bool
+    two_bytes: bool = False
+    letters: dict[int, str] = field(default_factory=dict, repr=False)
+    widths: dict[int, float] = field(default_factory=dict, repr=False)  # in parts of the size
+    scale: float | None = 1.0  # what the size is to be multiplied with; None: unknown (Type 3)
+
+    def codes(self, text: bytes) -> list[int]:
+        if self.two_bytes:
+            return [int.from_bytes(text[at : at + 2]) for at in range(0, len(text) - 1, 2)]
+        return list(text)
+
+    def width(self, text: bytes) -> float:
+        """How far the text runs, in parts of the size; estimated where the file doesn't say."""
+        return sum(self.widths.get(code, _USUAL_WIDTH) for code in self.codes(text))
+
+    def words(self, text: bytes) -> str:
+        """The text for people, as far as the file tells it; "" where it doesn't."""
+        letters = [self.letters.get(code, "") for code in self.codes(text)]
+        return "".join(letter for letter in letters if letter.isprintable())
+
+
+MISSING = Font("", "missing", False)
+
+
+def read_font(found: object) -> Font:
+    """A font from its dictionary; MISSING where there is none. Never raises: what is damaged counts as not there."""
+    if not isinstance(found, Dictionary):
+        return MISSING
+    kind = name(entry(found, "/Subtype"))
+    if kind == "Type3":
+        title = name(entry(found, "/Name")) or name(entry(entry(found, "/FontDescriptor"), "/FontName"))
+        return Font(title, kind, True, letters=_letters(found, False), scale=_type3_scale(found))
+    holder: object = found
+    if kind == "Type0":
+        below = entry(found, "/DescendantFonts")
+        holder = below[0] if isinstance(below, Array) and len(below) else None
+        kind = name(entry(holder, "/Subtype")) or "Type0"
+    two_bytes = holder is not found
+    title = name(entry(holder, "/BaseFont")) or name(entry(found, "/BaseFont"))
+    return Font(
+        _SUBSET.sub("", title),
+        kind,
+        is_embedded(holder),
+        two_bytes,
+        _letters(found, two_bytes),
+        _composite_widths(entry(holder, "/W")) if two_bytes else _simple_widths(found),
+    )
+
+
+def is_embedded(holder: object) -> bool:
+    """Whether a simple font or a descendant has its font program in the file; one without a byte doesn't count."""
+    descriptor = entry(holder, "/FontDescriptor")
+    return any(_has_bytes(entry(descriptor, key)) for key in _PROGRAMS)
+
+
+def _has_bytes(program: object) -> bool:
+    try:
+        return isinstance(program, Stream) and len(program.read_raw_bytes()) > 0
+    except PdfError:
+        return False
+
+
+def _type3_scale(found: Dictionary) -> float | None:
+    """The letters' height at size 1: their box through the font matrix (9.6.5); None where no box is given."""
+    try:
+        box, matrix = numbers(entry(found, "/FontBBox"), 4), numbers(entry(found, "/FontMatrix"), 6)
+    except ValueError:
+        return None
+    height = abs(box[3] - box[1]) * abs(matrix[3])
+    return height / _TYPE3_BODY if height > 0 else None
+
+
+# ---- widths
+
+
+def _simple_widths(found: Dictionary) -> dict[int, float]:
+    first, widths = whole(entry(found, "/FirstChar"), 0), entry(found, "/Widths")
+    if not isinstance(widths, Array) or not 0 <= first <= 255:
+        return {}
+    return {first + at: number(item, 0.0) / 1000 for at, item in zip(range(256), widths, strict=False)}
+
+
+def _composite_widths(found: object) -> dict[int, float]:
+    """9.7.4.3: `first [w1 w2 ...]` or `first last w`, for the codes of Identity-H."""
+    items, widths, at = list(found) if isinstance(found, Array) else [], dict[int, float](), 0
+    while at + 1 < len(items) and len(widths) < _MOST_LETTERS:
+        first, second = whole(items[at], 0), items[at + 1]
+        if isinstance(second, Array):
+            widths |= {first + step: number(item, 0.0) / 1000 for step, item in enumerate(second)}
+            at += 2
+        elif at + 2 < len(items):
+            last = min(whole(second, 0), first + 65535)
+            widths |= dict.fromkeys(range(first, last + 1), number(items[at + 2], 0.0) / 1000)
+            at += 3
+        else:
+            break
+    return widths
+
+
+# ---- letters
+
+
+def _letters(found: Dictionary, two_bytes: bool) -> dict[int, str]:
+    """Code to letter: by the font's own table (9.10.3), else as Latin letters for a simple font."""
+    try:
+        return _to_unicode(stream_bytes(entry(found, "/ToUnicode")))
+    except ValueError:
+        return {} if two_bytes else {code: bytes([code]).decode("cp1252", "ignore") for code in range(32, 256)}
+
+
+def _to_unicode(data: bytes) -> dict[int, str]:
+    letters: dict[int, str] = {}
+    for kind, body in _MAPPINGS.findall(data):
+        if kind == b"bfchar":
+            codes = [_bytes(code) for code in _CODE.findall(body)]
+            letters |= {int.from_bytes(a): _utf16(b) for a, b in zip(codes[::2], codes[1::2], strict=False)}
+            continue
+        for first, last, start, listed in _RANGE.findall(body):
+            low, high = int(first, 16), min(int(last, 16), int(first, 16) + 65535)
+            if start:
+                base = _bytes(start)
+                for code in range(low, min(high, low + _MOST_LETTERS) + 1):
+                    letters[code] = _utf16((int.from_bytes(base) + code - low).to_bytes(len(base) + 1)[-len(base) :])
+            else:
+                letters |= {low + at: _utf16(_bytes(item)) for at, item in enumerate(_CODE.findall(listed))}
+        if len(letters) > _MOST_LETTERS:
+            break
+    return letters
+
+
+def _bytes(code: bytes) -> bytes:
+    digits = b"".join(code.split())
+    return bytes.fromhex((digits + b"0" * (len(digits) % 2)).decode("ascii")) or b"\0"
+
+
+def _utf16(raw: bytes) -> str:
+    return raw.decode("utf-16-be", "ignore") if len(raw) > 1 else raw.decode("latin-1")
