@@ -39,3 +39,8 @@ class Event:
     words: str = ""
     names: tuple[str, ...] = ()  # of what stands in pass or hold now
     folder: str = ""  # where
+
+    def __str__(self) -> str:
+        """The news on one line."""
+        parts = [self.what.value, self.route, self.job, self.file or self.folder, self.step, self.outcome, self.words]
+        return "  ".join(part for part in parts if part)

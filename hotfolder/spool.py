@@ -11,6 +11,7 @@ import datetime as dt
 import json
 import os
 import secrets
+from collections.abc import Iterator
 from dataclasses import asdict
 from pathlib import Path
 
@@ -96,13 +97,19 @@ class Spool:
         names = [entry.name for entry in self.files.list(self.done)]
         return [name for name in names if not self.files.there(self.done / name / PUBLISHED)]
 
+    def is_committed(self, job: str) -> bool:
+        return self.files.there(self.done / job)
+
     def take_over(self, job: str, *, died: bool) -> Attempt | None:
         """Start a claimed job again, fencing off who may still be at it; None where there is nothing left to do.
 
         `died`: whoever was at it ended in the middle, which counts as an attempt.
         """
         home = self.work / job
-        entries = [entry for entry in self.files.list(home) if entry.name.startswith("a")]
+        try:
+            entries = [entry for entry in self.files.list(home) if entry.name.startswith("a")]
+        except FileNotFoundError:
+            return None
         if not entries:
             self.files.rmdir(home)
             return None
@@ -192,6 +199,16 @@ class Spool:
         self.files.sync(self.done)
         self.files.rmdir(attempt.folder.parent)
         return target
+
+    def settled(self) -> Iterator[tuple[JobRecord, bool]]:
+        """Every job in the spool that has its outcome, and whether its files all stand where they belong."""
+        for entry in self.files.list(self.done):
+            home = self.done / entry.name
+            try:
+                record = JobRecord.model_validate_json(self.files.read(home / "out" / RECORD))
+            except (OSError, ValueError):
+                continue
+            yield record, self.files.there(home / PUBLISHED)
 
     def publish(self, job: str) -> tuple[Claim, JobRecord, list[str]]:
         """Bring a committed job's files to where they belong; may be repeated. Claim, record, names."""

@@ -6,6 +6,7 @@ What it hears is a hint: events get lost, and on network shares none come. The d
 from __future__ import annotations
 
 import contextlib
+import logging
 from collections.abc import Callable
 from pathlib import Path
 
@@ -22,6 +23,8 @@ class Watcher:
     def __init__(self, hint: Callable[[Path], None], tell: Callable[[str, Path, str], None]) -> None:
         self._hint = hint
         self._tell = tell
+        # What it has to say (a lost event, a thread at its end) is made good by the daemon's own look.
+        logging.getLogger("watchdog").addHandler(logging.NullHandler())
         self._observer: BaseObserver | None = None
         self._watches: dict[Path, tuple[ObservedWatch, tuple[int, int]]] = {}
         self._without: set[Path] = set()

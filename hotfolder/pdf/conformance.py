@@ -113,7 +113,7 @@ def _intent(root: DictionaryObject, wanted: Wanted) -> Iterator[Fault]:
         yield Fault(
             "output_profile", "The colour profile inside the finished file isn't that of the condition ordered."
         )
-    elif data[12:20] != b"prtrCMYK" or profile.get("/N") != 4:
+    elif data[12:20] != b"prtrCMYK" or _dictionary(profile).get("/N") != 4:
         yield Fault("output_profile", "The colour profile inside the finished file doesn't describe a CMYK press.")
 
 
@@ -265,9 +265,10 @@ class _Drawing:
             self._add("screen_colours", "The finished page still has screen colours.", str(kind)[1:])
         elif kind in ("/Indexed", "/Pattern") and isinstance(space, ArrayObject) and len(space) > 1 and depth < 8:
             self._space(_resolve(space[1]), depth + 1)
-        elif kind in ("/Separation", "/DeviceN") and isinstance(space, ArrayObject) and len(space) > 2:
-            if _resolve(space[2]) == "/DeviceRGB":
-                self._add("screen_colours", "A special ink is described by screen colours.", "DeviceRGB")
+        elif (
+            kind in ("/Separation", "/DeviceN") and isinstance(space, ArrayObject) and _alternate(space) == "/DeviceRGB"
+        ):
+            self._add("screen_colours", "A special ink is described by screen colours.", "DeviceRGB")
 
     def _stream(self, stream: DictionaryObject) -> None:
         filters = _resolve(stream.get("/Filter"))
@@ -290,6 +291,10 @@ def _really(data: bytes) -> bool:
         if operator in (b"rg", b"RG") or (operator in (b"cs", b"CS") and operands[:1] == ["/DeviceRGB"]):
             return True
     return False
+
+
+def _alternate(space: ArrayObject) -> object:
+    return _resolve(space[2]) if len(space) > 2 else None
 
 
 def _streams(contents: object) -> Iterator[StreamObject]:

@@ -1,0 +1,179 @@
+"""One job's way through the daemon: take it, have it worked on, settle its outcome, put its files where they belong."""
+
+from __future__ import annotations
+
+import datetime as dt
+import sqlite3
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Protocol
+
+from hotfolder.arrivals import Arrival, State
+from hotfolder.claiming import Attempt, Claim
+from hotfolder.events import Event, What
+from hotfolder.ledger import Entry, Ledger
+from hotfolder.names import printable
+from hotfolder.record import JobRecord
+from hotfolder.runner import Stopped, empty
+from hotfolder.spool import Fenced, Spool
+from hotfolder.studio import Route, Studio
+from hotfolder.work import Order, write_failure
+
+#: So often a job may be begun: one that always takes the daemon down with it must not do so for ever.
+MOST_ATTEMPTS = 5
+
+_DROP_AGAIN = "Export or copy the artwork again, wait until that has finished, and drop the whole file."
+#: Why a file is held without a look at its content: message, mend.
+_NOT_WORKED_ON = {
+    State.CUT_SHORT: (
+        "The file is cut short: its end is missing, as when copying or exporting was interrupted.",
+        _DROP_AGAIN,
+    ),
+    State.EMPTY: ("The file is empty: it has no content at all.", _DROP_AGAIN),
+    State.UNREADABLE: (
+        "hotfolder is not allowed to read this file.",
+        "Give everyone the right to read the file, or save a copy of it, and drop that.",
+    ),
+}
+
+
+class Works(Protocol):
+    """What does a job; hotfolder.runner.Runner in earnest."""
+
+    def run(self, order: Order, heard: Callable[[str], None] | None = None) -> JobRecord: ...
+
+
+@dataclass(frozen=True)
+class Finished:
+    """A job whose files stand where they belong."""
+
+    claim: Claim
+    record: JobRecord
+    names: list[str]
+
+
+class Jobs:
+    """What the daemon's threads do. OSError: the job is safe in the spool, and is to be tried again later."""
+
+    def __init__(
+        self, studio: Studio, spool: Spool, ledger: Ledger, runner: Works, tell: Callable[[Event], None]
+    ) -> None:
+        self._studio = studio
+        self._spool = spool
+        self._ledger = ledger
+        self._runner = runner
+        self._tell = tell
+
+    def begin(self, job: str, arrival: Arrival, route: Route, taken: Callable[[], None]) -> Finished | None:
+        """Take an arrival and do it; None where it was not to be had or went back. `taken`: its name is free again."""
+        assert route.passed is not None
+        assert route.hold is not None
+        attempt = self._spool.claim(job, arrival, route.passed, route.hold)
+        taken()
+        return self._do(attempt) if attempt is not None else None
+
+    def resume(self, job: str, *, died: bool) -> Finished | None:
+        """Go on with a job that stands in the spool."""
+        if self._spool.is_committed(job):
+            return self.publish(job)
+        attempt = self._spool.take_over(job, died=died)
+        return self._do(attempt) if attempt is not None else None
+
+    def publish(self, job: str) -> Finished:
+        return Finished(*self._spool.publish(job))
+
+    # ---- the middle
+
+    def _do(self, attempt: Attempt) -> Finished | None:
+        claim = attempt.claim
+        route = self._studio.route(claim.route)
+        if route is None:
+            return self._back(attempt, f"There is no route '{claim.route}' any more.")
+        self._tell(Event(What.STARTED, claim.route, claim.job, printable(claim.name)))
+        self._remember(
+            lambda: self._ledger.claimed(claim.job, claim.route, printable(claim.name), claim.arrived, attempt.number)
+        )
+        stamp = self._spool.files.look(attempt.original)
+        order = self._order(attempt, route)
+        try:
+            record = self._record(order, claim)
+        except Stopped:
+            return self._back(attempt, "hotfolder was stopped.")
+        if not self._spool.unchanged(attempt, stamp):
+            return self._back(attempt, "The file was changed while it was worked on.")
+        try:
+            self._commit(attempt, order, record)
+        except Fenced:
+            return None
+        return self.publish(claim.job)
+
+    def _record(self, order: Order, claim: Claim) -> JobRecord:
+        state = State(claim.state)
+        if state in _NOT_WORKED_ON:
+            return write_failure(order, state.value, *_NOT_WORKED_ON[state])
+        if order.attempt > MOST_ATTEMPTS:
+            return write_failure(
+                order,
+                "worker_died",
+                f"hotfolder was stopped {MOST_ATTEMPTS} times while it worked on this file, and does not try it again.",
+                "If something else stopped it each time, drop the file again. Else export it again with other settings.",
+            )
+        heard = Event(What.STEP, claim.route, claim.job, printable(claim.name))
+        return self._runner.run(order, lambda step: self._tell(replace(heard, step=printable(step))))
+
+    def _commit(self, attempt: Attempt, order: Order, record: JobRecord) -> None:
+        try:
+            self._spool.commit(attempt, record)
+        except ValueError as error:
+            empty(order.out)
+            record = write_failure(
+                order,
+                "unsound_result",
+                "The finished file did not reach the disk as it was made.",
+                "Drop the file again. If this comes back, have the disk of the spool looked at.",
+                str(error),
+            )
+            self._spool.commit(attempt, record)
+        self._remember(lambda: self._ledger.settled(record, "committed"))
+        for entry in self._seen_before(record)[:1]:
+            words = f"The same bytes came as {entry.file} in job {entry.job} ({entry.outcome})."
+            self._tell(Event(What.SEEN_BEFORE, record.route, record.job, record.file, words=words))
+
+    def _seen_before(self, record: JobRecord) -> list[Entry]:
+        try:
+            return self._ledger.seen_before(record.digest, record.job)
+        except sqlite3.Error:
+            return []
+
+    def _back(self, attempt: Attempt, why: str) -> Finished | None:
+        claim = attempt.claim
+        self._spool.put_back(attempt)
+        self._remember(lambda: self._ledger.put_back(claim.job))
+        self._tell(Event(What.PUT_BACK, claim.route, claim.job, printable(claim.name), words=why))
+        return None
+
+    def _remember(self, write: Callable[[], None]) -> None:
+        try:
+            write()
+        except sqlite3.Error as error:  # it can be made again from the folders; the job must go on
+            self._tell(Event(What.TROUBLE, words=f"The ledger could not be written: {error}"))
+
+    def _order(self, attempt: Attempt, route: Route) -> Order:
+        claim = attempt.claim
+        return Order(
+            job=claim.job,
+            route=claim.route,
+            name=claim.name,
+            subfolder=claim.subfolder,
+            original=attempt.original,
+            ticket_files=attempt.tickets(),
+            out=attempt.out,
+            arrived=dt.datetime.fromisoformat(claim.arrived),
+            attempt=attempt.number,
+            chain=route.chain,
+            ticket=route.ticket,
+            file_names=route.file_names,
+            subfolders=route.subfolders,
+            conditions=self._studio.conditions,
+            condition=self._studio.condition,
+        )

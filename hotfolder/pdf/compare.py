@@ -1,0 +1,234 @@
+"""Compares the picture of a page before all work with the picture after it: only the colours meant may have changed.
+
+What is expected is a soft proof: the page as it was designed, sent by LittleCMS (through Pillow) to the printing
+condition and back. What came is the finished page, its inks shown as that condition prints them.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+
+import numpy as np
+import pikepdf
+import pyvips
+from numpy.typing import NDArray
+from PIL import Image, ImageCms
+
+from hotfolder.colour.condition import Condition
+from hotfolder.colour.difference import ciede2000
+from hotfolder.colour.profile import SRGB
+from hotfolder.colour.transform import condition_to_srgb, gray_to_black
+from hotfolder.finding import Box
+from hotfolder.pdf.mappings import Mapping, ToScreen
+from hotfolder.pdf.outcome import CannotConvert
+from hotfolder.pdf.render import Rendered
+from hotfolder.pdf.spaces import RGB, Floats, Space
+from hotfolder.pdf.walker import walk
+
+REDUCE = 3  # pixels averaged each way before comparing: edges of two drawings never agree to the pixel
+BLOCK = 5  # averaged pixels each way in which a place is judged
+_NEUTRAL = 6  # of 255: how far red, green and blue may be apart in what counts as gray
+_INTENTS = {
+    "perceptual": ImageCms.Intent.PERCEPTUAL,
+    "relative": ImageCms.Intent.RELATIVE_COLORIMETRIC,
+    "saturation": ImageCms.Intent.SATURATION,
+    "absolute": ImageCms.Intent.ABSOLUTE_COLORIMETRIC,
+}
+
+_SAME = 0.3  # differences below need no exact figure
+_STEPS = np.arange(256) / 255
+_LINEAR = np.where(_STEPS <= 0.04045, _STEPS / 12.92, ((_STEPS + 0.055) / 1.055) ** 2.4)
+_D50 = np.array([0.9642, 1.0, 0.8249])
+_TO_XYZ = np.array(
+    [[0.4360747, 0.3850649, 0.1430804], [0.2225045, 0.7168786, 0.0606169], [0.0139322, 0.0971045, 0.7141733]]
+)
+
+Differences = NDArray[np.float64]
+
+
+class AsPrinted(ToScreen):
+    """Inks as the condition prints them, shown by LittleCMS through Pillow: another way than the conversion took."""
+
+    def colours(self, space: Space, values: Floats, smooth: bool) -> Floats:
+        inks = self.inks(space, np.asarray(values, np.float64), smooth)
+        return _apply(_shown(self.condition), "CMYK", inks)
+
+
+class AsDesigned(AsPrinted):
+    """The artwork before conversion: RGB as the designer saw it, inks as the condition prints them."""
+
+    def colours(self, space: Space, values: Floats, smooth: bool) -> Floats:
+        if not _is_rgb(space):
+            return super().colours(space, values, smooth)
+        if space.kind == "DeviceRGB" or not space.profile:
+            return np.asarray(values, np.float64)
+        try:
+            return _apply(_to_srgb(space.profile), "RGB", np.asarray(values, np.float64))
+        except (OSError, ImageCms.PyCMSError):
+            return super().colours(space, values, smooth)
+
+    def picture(self, image: pyvips.Image, space: Space) -> tuple[pyvips.Image, Space]:
+        if not _is_rgb(space):
+            return super().picture(image, space)
+        if space.kind == "DeviceRGB" or not space.profile:
+            return image, RGB
+        try:
+            marked = image.copy()
+            marked.set_type(pyvips.GValue.blob_type, "icc-profile-data", space.profile)
+            return marked.icc_transform("srgb", embedded=True, intent="relative", black_point_compensation=True), RGB
+        except pyvips.Error as fault:
+            raise CannotConvert(str(fault)) from fault
+
+
+def _is_rgb(space: Space) -> bool:
+    return space.kind == "DeviceRGB" or (space.kind == "ICCBased" and space.n == 3)
+
+
+def _apply(transform: ImageCms.ImageCmsTransform, mode: str, values: Floats) -> Floats:
+    """Colours (n, channels) in 0..1 through a transform, with 8 bits: enough to compare."""
+    if not len(values):
+        return np.zeros((0, 3))
+    row = Image.frombytes(mode, (len(values), 1), np.round(np.clip(values, 0, 1) * 255).astype(np.uint8).tobytes())
+    shown = ImageCms.applyTransform(row, transform)
+    return np.asarray(shown, np.float64)[0] / 255
+
+
+@lru_cache(maxsize=16)
+def _to_srgb(profile: bytes) -> ImageCms.ImageCmsTransform:
+    return _transform(io.BytesIO(profile), "RGB")
+
+
+@lru_cache(maxsize=8)
+def _shown(condition: Condition) -> ImageCms.ImageCmsTransform:
+    return _transform(io.BytesIO(condition.profile.read_bytes()), "CMYK")
+
+
+def _transform(source: io.BytesIO, mode: str) -> ImageCms.ImageCmsTransform:
+    return ImageCms.buildTransform(
+        source,
+        io.BytesIO(SRGB.data),
+        mode,
+        "RGB",
+        renderingIntent=ImageCms.Intent.RELATIVE_COLORIMETRIC,
+        flags=ImageCms.Flags.BLACKPOINTCOMPENSATION | ImageCms.Flags.NOOPTIMIZE,
+    )
+
+
+def screen_copy(path: Path, mapping: Mapping) -> bytes:
+    """The PDF as the mapping shows it, as a file in memory."""
+    out = io.BytesIO()
+    with pikepdf.open(path) as pdf:
+        walk(pdf, mapping)
+        pdf.save(out, compress_streams=False, stream_decode_level=pikepdf.StreamDecodeLevel.none)
+    return out.getvalue()
+
+
+@dataclass(frozen=True)
+class Difference:
+    """How far a page's picture is from what was meant, in CIEDE2000."""
+
+    mean: float
+    share: float  # of the area, 0..1, that differs by more than the limit asked for
+    worst: float  # mean over the worst place
+    box: Box  # the worst place, in the page's user space
+
+
+def compare_pages(before: Rendered, after: Rendered, condition: Condition, limit: float) -> Difference:
+    """Compare two drawings of the same area. `limit`: from which CIEDE2000 on a place counts as different."""
+    found = differences(before.picture, after.picture, condition)
+    rows, columns = (max(1, size // BLOCK) for size in found.shape)
+    padded = found[: rows * BLOCK, : columns * BLOCK]
+    high, wide = padded.shape[0] // rows, padded.shape[1] // columns
+    blocks = padded[: high * rows, : wide * columns].reshape(rows, high, columns, wide).mean(axis=(1, 3))
+    row, column = np.unravel_index(int(blocks.argmax()), blocks.shape)
+    place = (column / columns, row / rows, (column + 1) / columns, (row + 1) / rows)
+    return Difference(
+        mean=float(found.mean()),
+        share=float((found > limit).mean()),
+        worst=float(blocks.max()),
+        box=_user_box(before, place),
+    )
+
+
+def differences(before: Image.Image, after: Image.Image, condition: Condition) -> Differences:
+    """CIEDE2000 of each place to the nearest of what may come of it.
+
+    Colours that were converted come as their soft proof; inks come as they were; gray may come as black ink alone.
+    """
+    if before.size != after.size:
+        after = after.resize(before.size, Image.Resampling.BOX)
+    proof = ImageCms.applyTransform(before, _there_and_back(condition))
+    assert proof is not None
+    came = _lab(after)
+    nearest = _lab(before)
+    for other in (_lab(proof), _lab(_black_only(before, proof, condition))):
+        closer = ((other - came) ** 2).sum(axis=2) < ((nearest - came) ** 2).sum(axis=2)
+        nearest[closer] = other[closer]
+    found = np.sqrt(((nearest - came) ** 2).sum(axis=2))
+    apart = found > _SAME
+    found[apart] = ciede2000(nearest[apart], came[apart])
+    return np.asarray(found)
+
+
+def _lab(picture: Image.Image) -> Differences:
+    """Lab (D50) of the averaged picture: IEC 61966-2-1 with the primaries adapted to D50 by Bradford."""
+    small = np.asarray(picture.reduce(min(REDUCE, *picture.size)))
+    xyz = _LINEAR[small] @ _TO_XYZ.T / _D50
+    root = np.where(xyz > 216 / 24389, np.cbrt(xyz), (24389 / 27 * xyz + 16) / 116)
+    x, y, z = root[..., 0], root[..., 1], root[..., 2]
+    return np.stack([116 * y - 16, 500 * (x - y), 200 * (y - z)], axis=-1)
+
+
+def _black_only(before: Image.Image, proof: Image.Image, condition: Condition) -> Image.Image:
+    """The proof with everything gray in the design shown in the tone that black ink alone gives it."""
+    pixels = np.asarray(before)
+    red, green, blue = pixels[..., 0], pixels[..., 1], pixels[..., 2]
+    spread = np.maximum(np.maximum(red, green), blue) - np.minimum(np.minimum(red, green), blue)
+    out = np.array(proof)
+    gray = spread <= _NEUTRAL
+    out[gray] = _black_tones(condition)[green[gray]]
+    return Image.fromarray(out, "RGB")
+
+
+@lru_cache(maxsize=8)
+def _black_tones(condition: Condition) -> NDArray[np.uint8]:
+    inks = gray_to_black(SRGB, condition).colours(np.linspace(0, 1, 256)[:, None])
+    return np.round(condition_to_srgb(condition, inks) * 255).astype(np.uint8)
+
+
+@lru_cache(maxsize=8)
+def _there_and_back(condition: Condition) -> ImageCms.ImageCmsTransform:
+    """From sRGB to the condition's inks and back, as one transform of LittleCMS."""
+    compensate = ImageCms.Flags.BLACKPOINTCOMPENSATION if condition.black_point_compensation else ImageCms.Flags.NONE
+    return ImageCms.buildProofTransform(
+        io.BytesIO(SRGB.data),
+        io.BytesIO(SRGB.data),
+        str(condition.profile),
+        "RGB",
+        "RGB",
+        renderingIntent=ImageCms.Intent.RELATIVE_COLORIMETRIC,
+        proofRenderingIntent=_INTENTS[condition.intent],
+        flags=ImageCms.Flags.SOFTPROOFING | compensate,
+    )
+
+
+def _user_box(drawn: Rendered, place: tuple[float, float, float, float]) -> Box:
+    """A part of the picture (fractions from its upper left corner) in the page's user space."""
+    corners = list(_user_points(drawn, ((place[0], place[1]), (place[2], place[3]))))
+    xs, ys = [x for x, _ in corners], [y for _, y in corners]
+    return Box(min(xs), min(ys), max(xs), max(ys))
+
+
+def _user_points(drawn: Rendered, points: tuple[tuple[float, float], ...]) -> Iterator[tuple[float, float]]:
+    area = drawn.area
+    for across, down in points:
+        for _ in range(drawn.rotate // 90):
+            across, down = down, 1 - across
+        yield area.left + across * area.width, area.top - down * area.height
+
+
+__all__ = ["AsDesigned", "AsPrinted", "Difference", "compare_pages", "differences", "screen_copy"]

@@ -1,0 +1,218 @@
+"""Kills a daemon at every file-system call it makes, one after the other, and judges what the next daemon makes of it.
+
+Run as a program of its own (it forks): `crash_points.py FOLDER SCENE`; prints one JSON object.
+SQLite does the same ("How SQLite Is Tested", 3: each call fails in turn until the operation runs through).
+"""
+
+from __future__ import annotations
+
+import errno
+import hashlib
+import json
+import os
+import shutil
+import sys
+import time
+import traceback
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parents[2]))
+sys.path.insert(0, str(Path(__file__).parent))
+
+from studios import PDF, Stub, make_studio, names
+
+from hotfolder.daemon import Daemon
+from hotfolder.files import Files, When
+
+KILLED = 137
+OLD = b"somebody's earlier file"
+
+
+@dataclass
+class Scene:
+    """What is dropped, what stands in the way, and on how many file systems it all lies."""
+
+    drops: dict[str, bytes]
+    outcome: dict[str, str]  # artwork -> pass or hold
+    taken: dict[str, bytes] = field(default_factory=dict)  # files already in pass or hold
+    across: bool = False
+
+
+SCENES = {
+    "pass": Scene({"a.pdf": PDF, "a.ticket.toml": b"pages = 1\n"}, {"a.pdf": "pass"}),
+    "hold": Scene({"bad.pdf": PDF, "bad.ticket.toml": b"pages = 1\n"}, {"bad.pdf": "hold"}, {"hold/bad.log": OLD}),
+    "across": Scene({"bad.pdf": PDF, "bad.ticket.toml": b"pages = 1\n"}, {"bad.pdf": "hold"}, across=True),
+    "across-pass": Scene({"a.pdf": PDF}, {"a.pdf": "pass"}, {"pass/a.pdf": OLD}, across=True),
+    "changed": Scene({"a.pdf": PDF, "a.ticket.toml": b"pages = 1\n"}, {"a.pdf": "pass"}),
+    "changed-across": Scene({"a.pdf": PDF}, {"a.pdf": "pass"}, across=True),
+}
+
+
+class Shim(Files):
+    """Does something at the k-th point, or at each from there on."""
+
+    def __init__(self, k: int, act: Callable[[str], None], *, on: bool = False) -> None:
+        self._left, self._act, self._on = k, act, on
+        self.met = ""
+
+    def point(self, when: When, call: str, path: Path) -> None:
+        self._left -= 1
+        if self._left == 0 or (self._on and self._left < 0):
+            self.met = self.met or f"{when} {call} {path.name}"
+            self._act(self.met)
+
+
+class Meddler(Stub):
+    """Changes the artwork while it is first worked on, as a program does that still has it open."""
+
+    def run(self, order, heard=None):  # type: ignore[no-untyped-def]
+        record = super().run(order, heard)
+        if order.original.stat().st_mtime_ns > 10**9:
+            os.utime(order.original, ns=(1, 1))
+        return record
+
+
+def die(where: str) -> None:
+    os.write(2, where.encode() + b"\n")
+    os._exit(KILLED)
+
+
+def fail_with(number: int) -> Callable[[str], None]:
+    def fail(where: str) -> None:
+        raise OSError(number, os.strerror(number), where)
+
+    return fail
+
+
+def lay_out(root: Path, scene: Scene) -> Path:
+    base = (root / "share") if not scene.across else Path("/dev/shm") / f"hf-{os.getpid()}-{root.name}"
+    shutil.rmtree(root, ignore_errors=True)
+    shutil.rmtree(base, ignore_errors=True)
+    for folder in ("in", "pass", "hold"):
+        (base / folder).mkdir(parents=True)
+    root.mkdir(exist_ok=True)
+    for name, data in scene.taken.items():
+        (base / name).write_bytes(data)
+    for name, data in scene.drops.items():
+        (base / "in" / name).write_bytes(data)
+    return base
+
+
+def run(root: Path, base: Path, files: Files, name: str) -> None:
+    studio = make_studio(root, elsewhere=base)
+    runner = Meddler() if name.startswith("changed") else Stub()
+    Daemon(studio, lambda event: None, runner=runner, files=files).run(until_idle=True)
+
+
+def in_child(call: Callable[[], None]) -> int:
+    process = os.fork()
+    if process == 0:
+        code = 0
+        try:
+            call()
+        except BaseException:
+            traceback.print_exc()
+            code = 1
+        os._exit(code)
+    return os.waitstatus_to_exitcode(os.waitpid(process, 0)[1])
+
+
+def judge(root: Path, base: Path, scene: Scene) -> list[str]:
+    """Everything that is not as it must be once a daemon has run through."""
+    wrong = []
+    if names(base / "in"):
+        wrong.append(f"left in the watched folder: {names(base / 'in')}")
+    if names(root / "spool" / "work") or names(root / "spool" / "damaged"):
+        wrong.append(f"left in the spool: {names(root / 'spool' / 'work')} {names(root / 'spool' / 'damaged')}")
+    wrong += [f"overwritten: {name}" for name, data in scene.taken.items() if (base / name).read_bytes() != data]
+    for artwork, outcome in scene.outcome.items():
+        wrong += judge_one(root, base, scene, artwork, outcome)
+    for folder in ("pass", "hold"):
+        wrong += [f"half-visible: {name}" for name in names(base / folder) if name.startswith(".")]
+    return wrong
+
+
+def judge_one(root: Path, base: Path, scene: Scene, artwork: str, outcome: str) -> list[str]:
+    data, stem = scene.drops[artwork], artwork.split(".")[0]
+    number = "-2" if scene.taken else ""
+    digest = hashlib.sha256(data).hexdigest()
+    want: dict[str, bytes] = {
+        f"{stem}{number}.pdf": b"result of " + data if outcome == "pass" else data,
+        f"{stem}{number}.log": f"log of {digest}\n".encode(),
+        f"{stem}{number}.report.html": f"report of {digest}\n".encode(),
+    }
+    tickets = {name: text for name, text in scene.drops.items() if name != artwork}
+    if outcome == "hold":
+        want |= {name.replace(stem, stem + number): text for name, text in tickets.items()}
+    else:
+        homes = list((root / "spool" / "done").iterdir())
+        have = {path.name: path.read_bytes() for home in homes for path in home.glob("[ot][ri]*/*.*") if path.is_file()}
+        kept = {name: text for name, text in have.items() if name not in ("record.json",)}
+        if kept != {artwork: data, **tickets}:
+            return [f"the original is not kept whole: {sorted(kept)}"]
+    there = {path.name: path.read_bytes() for path in (base / outcome).iterdir()}
+    other = "hold" if outcome == "pass" else "pass"
+    there |= {path.name: path.read_bytes() for path in (base / other).iterdir()}
+    earlier = {name.split("/")[1]: text for name, text in scene.taken.items()}
+    return [] if there == {**want, **earlier} else [f"pass and hold: {sorted(there)}, wanted {sorted(want)}"]
+
+
+def kill_everywhere(root: Path, name: str, every: int = 1) -> dict[str, object]:
+    """Kill at point 1, 2, 3 ... until none is met; each `every`-th also kills the second daemon at a later point."""
+    scene, bad, k, twice = SCENES[name], [], 0, 0
+    while True:
+        k += 1
+        base = lay_out(root, scene)
+        code = in_child(lambda k=k, base=base: run(root, base, Shim(k, die), name))
+        if code == 0:
+            break
+        if code == KILLED and k % every == 0:
+            twice += 1
+            in_child(lambda k=k, base=base: run(root, base, Shim(7 + k * 13 % 40, die), name))
+        code = in_child(lambda base=base: run(root, base, Files(), name)) if code == KILLED else code
+        wrong = judge(root, base, scene) if code == 0 else [f"the daemon ended with {code}"]
+        bad += [f"point {k}: {each}" for each in wrong]
+        if len(bad) > 20:
+            break
+    shutil.rmtree(base, ignore_errors=True)
+    return {"points": k - 1, "twice": twice, "bad": bad}
+
+
+def fail_everywhere(root: Path, name: str, number: int, *, on: bool) -> dict[str, object]:
+    """Let call 1, 2, 3 ... fail with an error number, once or from then on until the daemon is started again."""
+    scene, bad, k = SCENES[name], [], 0
+    while True:
+        k += 1
+        base = lay_out(root, scene)
+        shim = Shim(k, fail_with(number), on=on)
+
+        def first(shim: Shim = shim, base: Path = base) -> None:
+            try:
+                run(root, base, shim, name)
+            except Exception as error:
+                # A daemon that can't look at its own folders may refuse to start; then its next start must do.
+                if type(error).__name__ != "ConfigError" and not isinstance(error, OSError):
+                    raise
+            os._exit(3 if shim.met else 0)
+
+        if in_child(first) == 0:
+            break
+        code = in_child(lambda base=base: run(root, base, Files(), name))
+        wrong = judge(root, base, scene) if code == 0 else [f"the daemon ended with {code}"]
+        bad += [f"call {k}: {each}" for each in wrong]
+        if len(bad) > 20:
+            break
+    shutil.rmtree(base, ignore_errors=True)
+    return {"points": k - 1, "bad": bad}
+
+
+if __name__ == "__main__":
+    start = time.monotonic()
+    where, scene_name, *kind = sys.argv[1:]
+    if kind:
+        result = fail_everywhere(Path(where), scene_name, getattr(errno, kind[0]), on="on" in kind)
+    else:
+        result = kill_everywhere(Path(where), scene_name, every=3)
+    print(json.dumps({**result, "seconds": round(time.monotonic() - start, 1)}, indent=1))
