@@ -70,7 +70,7 @@ def _font(shown: Shown) -> Iterator[Found]:
 
 
 def _by_page(small: list[SmallText], pdf: Pdf) -> Iterator[list[SmallText]]:
-    """For each of the first pages with small text inside the bleed: the smallest pieces, all of about one size."""
+    """For each of the first pages with small text inside the trim: the smallest pieces, all of about one size."""
     pages: dict[int, list[SmallText]] = {}
     for item in small:
         if item.size >= LEAST_SEEN and (item.page in pages or len(pages) < MOST_PAGES):
@@ -85,7 +85,7 @@ def _by_page(small: list[SmallText], pdf: Pdf) -> Iterator[list[SmallText]]:
 
 def _area(pdf: Pdf, page: int) -> Box | None:
     try:
-        return read_boxes(pdf.pages[page - 1]).bleed
+        return read_boxes(pdf.pages[page - 1]).trim
     except ValueError:  # check_geometry tells
         return None
 

@@ -1,0 +1,250 @@
+"""What check_pictures says about placed pictures: one table of small real PDFs."""
+
+import pikepdf
+import pytest
+from pikepdf import Array, Dictionary, Name, Stream
+
+from hotfolder.loading import load_plugins
+from hotfolder.testing import codes, embed_picture, make_job, make_pdf, run_steps
+
+# All pictures stand at the inch: 1 in = 72 pt, so a picture of n pixels placed 72 pt wide has n ppi.
+AT = "1 0 0 1 100 100 cm"
+
+# content, ticket, settings -> findings as (level code, words, measured, required)
+TABLE = {
+    "none": ("0 0 9 9 re f", {}, {}, []),
+    "200 ppi": (f"q {AT} 72 0 0 72 0 0 cm /I200 Do Q", {}, {}, []),
+    "exactly as ordered is enough": (
+        f"q {AT} 72 0 0 72 0 0 cm /I150 Do Q",
+        {},
+        {"note_below": 100},
+        [],
+    ),
+    "as ordered, give or take rounding": (
+        f"q {AT} 72.02 0 0 72 0 0 cm /I150 Do Q",
+        {},
+        {"note_below": 100},
+        [],
+    ),
+    "just enough": (
+        f"q {AT} 72 0 0 72 0 0 cm /I150 Do Q",
+        {},
+        {},
+        [
+            (
+                "note modest_picture",
+                "has 150 pixels per inch at that size: enough, but not plenty",
+                "150 ppi",
+                "187.5 ppi",
+            )
+        ],
+    ),
+    "too coarse": (
+        f"q {AT} 144 0 0 144 0 0 cm /I200 Do Q",
+        {},
+        {},
+        [
+            (
+                "hold coarse_picture",
+                "A picture of 200 × 200 pixels, 50.8 × 50.8 mm (2 × 2 in), has only 100 pixels per inch at that size; "
+                "at least 150 are needed",
+                "100 ppi",
+                "150 ppi",
+            )
+        ],
+    ),
+    "too coarse for this ticket": (
+        f"q {AT} 72 0 0 72 0 0 cm /I200 Do Q",
+        {"least_ppi": 300},
+        {},
+        [("hold coarse_picture", "at least 300 are needed", "200 ppi", "300 ppi")],
+    ),
+    "coarse, and the shop allows it": (
+        f"q {AT} 144 0 0 144 0 0 cm /I200 Do Q",
+        {},
+        {"hold_below": 60},
+        [("note modest_picture", "has 100 pixels per inch", "100 ppi", "187.5 ppi")],
+    ),
+    "through several transformations": (
+        f"q {AT} 2 0 0 2 0 0 cm q .5 0 0 .5 0 0 cm 144 0 0 144 0 0 cm /I200 Do Q Q",
+        {},
+        {},
+        [("hold coarse_picture", "has only 100", "100 ppi", "150 ppi")],
+    ),
+    "after Q it is small again": (f"q {AT} 9 0 0 9 0 0 cm Q q {AT} 72 0 0 72 0 0 cm /I200 Do Q", {}, {}, []),
+    "turned by 30 degrees": (f"q {AT} 62.3538 36 -36 62.3538 0 0 cm /I200 Do Q", {}, {}, []),
+    "mirrored": (f"q {AT} -72 0 0 72 72 0 cm /I200 Do Q", {}, {}, []),
+    "skewed by 30 degrees: a side's own length counts": (f"q {AT} 72 0 36 62.3538 0 0 cm /I200 Do Q", {}, {}, []),
+    "the lesser of both sides": (
+        f"q {AT} 144 0 0 72 0 0 cm /I200 Do Q",
+        {},
+        {},
+        [
+            ("hold coarse_picture", "50.8 × 25.4 mm", "100 ppi", "150 ppi"),
+            (
+                "note stretched_picture",
+                "is stretched: more in one direction",
+                "100 × 200 ppi",
+                "the same across and up",
+            ),
+        ],
+    ),
+    "in a form": (
+        f"q {AT} 2 0 0 2 0 0 cm /Form Do Q",
+        {},
+        {},
+        [("hold coarse_picture", "has only 100", "100 ppi", "150 ppi")],
+    ),
+    "in a pattern": (
+        "/Pattern cs /Tiles scn 100 100 72 72 re f",
+        {},
+        {},
+        [("hold coarse_picture", "has only 100", "100 ppi", "150 ppi")],
+    ),
+    "inside the content": (
+        f"q {AT} 72 0 0 72 0 0 cm BI /W 2 /H 2 /BPC 8 /CS /G ID abcd EI Q",
+        {},
+        {},
+        [("hold coarse_picture", "2 × 2 pixels", "2 ppi", "150 ppi")],
+    ),
+    "placed twice: told where it is largest": (
+        f"q {AT} 72 0 0 72 0 0 cm /I200 Do Q q {AT} 144 0 0 144 0 0 cm /I200 Do Q",
+        {},
+        {},
+        [("hold coarse_picture", "50.8 × 50.8 mm (2 × 2 in), placed 2 times,", "100 ppi", "150 ppi")],
+    ),
+    "line art": (
+        f"q {AT} 72 0 0 72 0 0 cm /Line Do Q",
+        {},
+        {},
+        [("note coarse_line_art", "line art of 400 pixels per inch; below 600", "400 ppi", "600 ppi")],
+    ),
+    "a stencil is line art": (
+        f"q {AT} 72 0 0 72 0 0 cm /Stencil Do Q",
+        {},
+        {},
+        [("note coarse_line_art", "line art of 400 pixels per inch", "400 ppi", "600 ppi")],
+    ),
+    "line art, and the shop prints coarser": (
+        f"q {AT} 72 0 0 72 0 0 cm /Line Do Q",
+        {},
+        {"least_line_art_ppi": 300},
+        [],
+    ),
+    "line art too coarse for anything": (
+        f"q {AT} 288 0 0 288 0 0 cm /Line Do Q",
+        {},
+        {},
+        [("hold coarse_picture", "has only 100", "100 ppi", "150 ppi")],
+    ),
+    "a flat tone of one pixel": (f"q {AT} 720 0 0 720 0 0 cm /Pixel Do Q", {}, {}, []),
+    "a gradient, one pixel wide": (f"q {AT} 720 0 0 72 0 0 cm /Strip Do Q", {}, {}, []),
+    "smaller than 2 mm": (f"q {AT} 5 0 0 5 0 0 cm /I2 Do Q", {}, {}, []),
+    "smaller than 2 mm, and asked for": (
+        f"q {AT} 5 0 0 5 0 0 cm /I2 Do Q",
+        {},
+        {"least_side": "1mm"},
+        [("hold coarse_picture", "2 × 2 pixels", "29 ppi", "150 ppi")],
+    ),
+    "in the slug": ("q 9 0 0 9 2 2 cm /I2 Do Q", {}, {}, []),
+    "outside of the page": ("q 99 0 0 99 -200 -200 cm /I2 Do Q", {}, {}, []),
+    "half in the bleed": ("q 99 0 0 99 -20 200 cm /I2 Do Q", {}, {}, [("hold coarse_picture", "2 × 2", None, None)]),
+    "without area": (f"q {AT} 72 0 0 0 0 0 cm /I200 Do Q q {AT} 0 0 0 0 0 0 cm /I200 Do Q", {}, {}, []),
+    "without pixels": (f"q {AT} 72 0 0 72 0 0 cm /Broken Do Q", {}, {}, []),
+    "not there": ("/Nowhere Do", {}, {}, []),
+}
+
+
+def resources(pdf: pikepdf.Pdf) -> Dictionary:
+    def bits(**entries) -> Stream:
+        return Stream(pdf, bytes(50 * 400), Subtype=Name.Image, Width=400, Height=400, BitsPerComponent=1, **entries)
+
+    picture = pdf.make_indirect(embed_picture(pdf, 200, 200))
+    inner = Dictionary(XObject=Dictionary(I=picture))
+    form = Stream(pdf, b"72 0 0 72 0 0 cm /I Do", Subtype=Name.Form, BBox=Array([0, 0, 72, 72]), Resources=inner)
+    tiles = Stream(pdf, b"72 0 0 72 0 0 cm /I Do", PatternType=1, PaintType=1, TilingType=1, XStep=72, YStep=72)
+    tiles.BBox, tiles.Matrix, tiles.Resources = Array([0, 0, 72, 72]), Array([2, 0, 0, 2, 0, 0]), inner
+    broken = embed_picture(pdf, 2, 2)
+    broken.Width = Name.Wide
+    return Dictionary(
+        Pattern=Dictionary(Tiles=tiles),
+        XObject=Dictionary(
+            I200=picture,
+            I150=embed_picture(pdf, 150, 150),
+            I2=embed_picture(pdf, 2, 2),
+            Pixel=embed_picture(pdf, 1, 1),
+            Strip=embed_picture(pdf, 1, 300),
+            Line=bits(ColorSpace=Name.DeviceGray),
+            Stencil=bits(ImageMask=True),
+            Form=form,
+            Broken=broken,
+        ),
+    )
+
+
+def step(**settings):
+    kind = load_plugins().steps["check_pictures"]
+    return kind(kind.Settings(**settings))
+
+
+def build(tmp_path, content, pages=1, **changes):
+    path = make_pdf(
+        tmp_path / "poster.pdf", bleed_mm=3, slug_mm=10, content=content.encode(), pages=pages, changes=changes
+    )
+    with pikepdf.open(path, allow_overwriting_input=True) as pdf:
+        shared = pdf.make_indirect(resources(pdf))
+        for page in pdf.pages:
+            page.obj.Resources = shared
+        pdf.save(path)
+    return path
+
+
+@pytest.mark.parametrize(("content", "ticket", "settings", "expected"), TABLE.values(), ids=TABLE.keys())
+def test_findings(tmp_path, content, ticket, settings, expected):
+    job = make_job(tmp_path, build(tmp_path, content), ticket=ticket)
+    (record,) = run_steps(job, step(**settings))
+    assert record.ended == "done", record.trace
+    assert codes(job) == [line[0] for line in expected]
+    for finding, (_, words, measured, required) in zip(job.findings, expected, strict=True):
+        assert words in finding.message
+        assert measured in (None, finding.measured)
+        assert required in (None, finding.required)
+        assert finding.page == 1
+        assert finding.box
+        assert finding.mend
+    assert bool(record.told) is not job.held
+
+
+def test_user_units_count(tmp_path):
+    job = make_job(tmp_path, build(tmp_path, f"q {AT} 72 0 0 72 0 0 cm /I200 Do Q", **{"/UserUnit": 2}))
+    run_steps(job, step())
+    assert [(f.code, f.measured) for f in job.findings] == [("coarse_picture", "100 ppi")]
+
+
+def test_how_to_mend_it(tmp_path):
+    job = make_job(tmp_path, build(tmp_path, f"q {AT} 144 0 0 144 0 0 cm /I200 Do Q"))
+    run_steps(job, step())
+    (finding,) = job.findings
+    assert "at least 300 × 300 pixels" in finding.mend
+    assert "no larger than 33.9 × 33.9 mm (1.33 × 1.33 in)" in finding.mend
+    assert finding.box == (100, 100, 244, 244)
+
+
+def test_the_worst_are_told_and_the_rest_counted(tmp_path):
+    """Inline pictures are each their own: 12 of them, ever larger, so the last is the worst."""
+    content = "".join(
+        f"q {20 + size} 0 0 {20 + size} 100 100 cm BI /W 2 /H 2 /BPC 8 /CS /G ID abcd EI Q\n" for size in range(12)
+    )
+    job = make_job(tmp_path, build(tmp_path, content))
+    run_steps(job, step(most_findings=3))
+    assert codes(job) == ["hold coarse_picture"] * 4
+    assert [finding.box.width for finding in job.findings[:3]] == pytest.approx([31, 30, 29])
+    assert job.findings[3].message == "9 more pictures: the same. The next has 5 pixels per inch."
+
+
+def test_pages_are_named_where_there_are_several(tmp_path):
+    job = make_job(tmp_path, build(tmp_path, f"q {AT} 144 0 0 144 0 0 cm /I200 Do Q", pages=2))
+    run_steps(job, step())
+    (finding,) = job.findings
+    assert finding.message.startswith("On page 1 a picture of 200 × 200 pixels")
+    assert "placed 2 times" in finding.message
