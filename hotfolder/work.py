@@ -81,7 +81,7 @@ def run_order(order: Order, hooks: pluggy.PluginManager | None = None) -> JobRec
             run_chain(job, order.chain, lambda step: _step_finished(job, step, record, log, hooks))
             record.kind = job.kind
             record.findings += job.findings
-            record.result_stem = job.result_stem
+            record.result_stem = safe_stem(job.result_stem)
         _conclude(order, record, job)
         for finding in record.findings:
             log.write("finding", **finding.model_dump(mode="json", exclude_none=True))
