@@ -75,14 +75,18 @@ def _frame(
         draw.rectangle(_bar(edge, width + 2 * casing), fill=CASING)
     for edge in edges:
         for part in _parts(edge, stroke):
-            draw.rectangle(_bar(part, width), fill=ink)
+            draw.rectangle(_bar(part, width, ends=not stroke.gap), fill=ink)
 
 
-def _bar(edge: Pixels, width: int) -> Pixels:
-    """The pixels of a straight line of that width; rectangles in Pillow include their last row and column."""
+def _bar(edge: Pixels, width: int, *, ends: bool = True) -> Pixels:
+    """The pixels of a straight line of that width, which `ends` lets reach past both ends as far as to its sides.
+
+    Rectangles in Pillow include their last row and column.
+    """
     left, top, right, bottom = edge
     before, after = width // 2, (width - 1) // 2
-    return left - before, top - before, right + after, bottom + after
+    across, down = (ends or left == right), (ends or top == bottom)
+    return left - before * across, top - before * down, right + after * across, bottom + after * down
 
 
 def _parts(edge: Pixels, stroke: Stroke) -> Iterator[Pixels]:
@@ -93,7 +97,7 @@ def _parts(edge: Pixels, stroke: Stroke) -> Iterator[Pixels]:
         yield edge
         return
     for at in range(0, length, step):
-        end = min(at + stroke.ink, length)
+        end = min(at + stroke.ink, length) - 1
         yield (left + at, top, left + end, top) if bottom == top else (left, top + at, left, top + end)
 
 

@@ -70,6 +70,8 @@ def _page(record: JobRecord, findings: list[Finding], pictures: Pictures) -> str
         style_digest=base64.b64encode(hashlib.sha256(style.encode()).digest()).decode(),
         record=record,
         file=words.clean(record.file),
+        job=words.clean(record.job),
+        route=words.clean(record.route),
         kind=words.KINDS.get(record.kind, ""),
         size=words.show_bytes(record.bytes) if record.bytes else "",
         verdict=words.verdict(record),

@@ -128,7 +128,7 @@ def mark_places(drawn: Rendered, places: Sequence[Place]) -> None:
 def crop_area(box: Box, boxes: PageBoxes) -> Box | None:
     """The part of the sheet a crop shows around a place; None where the place is off the sheet."""
     sheet = boxes.media
-    if box.common(sheet.grown(1)) is None:
+    if box.grown(1).common(sheet) is None:  # grown, because a place may be a mere point
         return None
     ratio = CROP_SIZE[0] / CROP_SIZE[1]
     least_wide, least_high = LEAST_CROP
@@ -159,7 +159,10 @@ def draw_crop(pages: Pages, page: int, boxes: PageBoxes, box: Box, area: Box) ->
     drawn = pages.render(page, crop_ppi(area, boxes), area)
     left, top, right, bottom = drawn.place(box)
     # A little off the place itself, so that the outline hides none of it.
-    draw.outline(ImageDraw.Draw(drawn.picture), (left - 8, top - 8, right + 8, bottom + 8))
+    # Where the place reaches beyond the crop, so does its outline, but not to pixels nobody can count to.
+    wide, high = drawn.picture.width + 20, drawn.picture.height + 20
+    outline = (max(left - 8, -20), max(top - 8, -20), min(right + 8, wide), min(bottom + 8, high))
+    draw.outline(ImageDraw.Draw(drawn.picture), outline)
     return drawn.picture
 
 
