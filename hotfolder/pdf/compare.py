@@ -23,13 +23,15 @@ from hotfolder.colour.difference import ciede2000
 from hotfolder.colour.profile import SRGB
 from hotfolder.colour.transform import condition_to_srgb, gray_to_black
 from hotfolder.finding import Box
-from hotfolder.pdf.mappings import Mapping, ToScreen
+from hotfolder.pdf.mapping import Mapping, Plan
+from hotfolder.pdf.mappings import ToScreen
 from hotfolder.pdf.outcome import CannotConvert
 from hotfolder.pdf.render import Rendered
 from hotfolder.pdf.spaces import RGB, Floats, Space
 from hotfolder.pdf.walker import walk
 
-REDUCE = 3  # pixels averaged each way before comparing: edges of two drawings never agree to the pixel
+LONG_SIDE = 800  # pixels of a page's longer side when it is compared
+REDUCE = 2  # pixels averaged each way before comparing: edges of two drawings never agree to the pixel
 BLOCK = 5  # averaged pixels each way in which a place is judged
 _NEUTRAL = 6  # of 255: how far red, green and blue may be apart in what counts as gray
 _INTENTS = {
@@ -61,13 +63,20 @@ class AsPrinted(ToScreen):
 class AsDesigned(AsPrinted):
     """The artwork before conversion: RGB as the designer saw it, inks as the condition prints them."""
 
+    had_screen_colours = False  # whether anything was met that the conversion changes
+
+    def plan(self, space: Space, pdf: pikepdf.Pdf) -> Plan:
+        kind = space.base.kind if space.kind in ("Indexed", "Pattern") and space.base is not None else space.kind
+        self.had_screen_colours |= kind in ("DeviceRGB", "CalRGB", "CalGray", "Lab", "ICCBased")
+        return super().plan(space, pdf)
+
     def colours(self, space: Space, values: Floats, smooth: bool) -> Floats:
         if not _is_rgb(space):
             return super().colours(space, values, smooth)
         if space.kind == "DeviceRGB" or not space.profile:
             return np.asarray(values, np.float64)
         try:
-            return _apply(_to_srgb(space.profile), "RGB", np.asarray(values, np.float64))
+            return _apply(_to_srgb(space.profile), "RGB", values)
         except (OSError, ImageCms.PyCMSError):
             return super().colours(space, values, smooth)
 
@@ -79,7 +88,8 @@ class AsDesigned(AsPrinted):
         try:
             marked = image.copy()
             marked.set_type(pyvips.GValue.blob_type, "icc-profile-data", space.profile)
-            return marked.icc_transform("srgb", embedded=True, intent="relative", black_point_compensation=True), RGB
+            shown = marked.icc_transform("srgb", embedded=True, intent="relative", black_point_compensation=True)
+            return shown, RGB
         except pyvips.Error as fault:
             raise CannotConvert(str(fault)) from fault
 
@@ -93,28 +103,30 @@ def _apply(transform: ImageCms.ImageCmsTransform, mode: str, values: Floats) -> 
     if not len(values):
         return np.zeros((0, 3))
     row = Image.frombytes(mode, (len(values), 1), np.round(np.clip(values, 0, 1) * 255).astype(np.uint8).tobytes())
-    shown = ImageCms.applyTransform(row, transform)
-    return np.asarray(shown, np.float64)[0] / 255
+    shown: Floats = np.asarray(ImageCms.applyTransform(row, transform), np.float64)
+    return np.asarray(shown[0] / 255)
 
 
 @lru_cache(maxsize=16)
 def _to_srgb(profile: bytes) -> ImageCms.ImageCmsTransform:
-    return _transform(io.BytesIO(profile), "RGB")
+    return _transform(io.BytesIO(profile), "RGB", ImageCms.Flags.NOOPTIMIZE)
 
 
 @lru_cache(maxsize=8)
-def _shown(condition: Condition) -> ImageCms.ImageCmsTransform:
-    return _transform(io.BytesIO(condition.profile.read_bytes()), "CMYK")
+def _shown(condition: Condition, many: bool = False) -> ImageCms.ImageCmsTransform:
+    """From inks to sRGB. For few colours the exact tables, at no cost to set up; for `many`, tables made in advance."""
+    speed = ImageCms.Flags.NONE if many else ImageCms.Flags.NOOPTIMIZE
+    return _transform(io.BytesIO(condition.profile.read_bytes()), "CMYK", speed)
 
 
-def _transform(source: io.BytesIO, mode: str) -> ImageCms.ImageCmsTransform:
+def _transform(source: io.BytesIO, mode: str, speed: ImageCms.Flags) -> ImageCms.ImageCmsTransform:
     return ImageCms.buildTransform(
         source,
         io.BytesIO(SRGB.data),
         mode,
         "RGB",
         renderingIntent=ImageCms.Intent.RELATIVE_COLORIMETRIC,
-        flags=ImageCms.Flags.BLACKPOINTCOMPENSATION | ImageCms.Flags.NOOPTIMIZE,
+        flags=ImageCms.Flags.BLACKPOINTCOMPENSATION | speed,
     )
 
 
@@ -161,8 +173,7 @@ def differences(before: Image.Image, after: Image.Image, condition: Condition) -
     """
     if before.size != after.size:
         after = after.resize(before.size, Image.Resampling.BOX)
-    proof = ImageCms.applyTransform(before, _there_and_back(condition))
-    assert proof is not None
+    proof = _proof(before, condition)
     came = _lab(after)
     nearest = _lab(before)
     for other in (_lab(proof), _lab(_black_only(before, proof, condition))):
@@ -176,8 +187,7 @@ def differences(before: Image.Image, after: Image.Image, condition: Condition) -
 
 def _lab(picture: Image.Image) -> Differences:
     """Lab (D50) of the averaged picture: IEC 61966-2-1 with the primaries adapted to D50 by Bradford."""
-    small = np.asarray(picture.reduce(min(REDUCE, *picture.size)))
-    xyz = _LINEAR[small] @ _TO_XYZ.T / _D50
+    xyz = _LINEAR[np.asarray(picture.reduce(min(REDUCE, *picture.size)))] @ _TO_XYZ.T / _D50
     root = np.where(xyz > 216 / 24389, np.cbrt(xyz), (24389 / 27 * xyz + 16) / 116)
     x, y, z = root[..., 0], root[..., 1], root[..., 2]
     return np.stack([116 * y - 16, 500 * (x - y), 200 * (y - z)], axis=-1)
@@ -200,19 +210,24 @@ def _black_tones(condition: Condition) -> NDArray[np.uint8]:
     return np.round(condition_to_srgb(condition, inks) * 255).astype(np.uint8)
 
 
+def _proof(picture: Image.Image, condition: Condition) -> Image.Image:
+    """The sRGB picture sent to the condition's inks and back."""
+    inks = ImageCms.applyTransform(picture, _to_inks(condition))
+    proof = ImageCms.applyTransform(inks, _shown(condition, many=True)) if inks is not None else None
+    assert proof is not None
+    return proof
+
+
 @lru_cache(maxsize=8)
-def _there_and_back(condition: Condition) -> ImageCms.ImageCmsTransform:
-    """From sRGB to the condition's inks and back, as one transform of LittleCMS."""
+def _to_inks(condition: Condition) -> ImageCms.ImageCmsTransform:
     compensate = ImageCms.Flags.BLACKPOINTCOMPENSATION if condition.black_point_compensation else ImageCms.Flags.NONE
-    return ImageCms.buildProofTransform(
+    return ImageCms.buildTransform(
         io.BytesIO(SRGB.data),
-        io.BytesIO(SRGB.data),
-        str(condition.profile),
+        io.BytesIO(condition.profile.read_bytes()),
         "RGB",
-        "RGB",
-        renderingIntent=ImageCms.Intent.RELATIVE_COLORIMETRIC,
-        proofRenderingIntent=_INTENTS[condition.intent],
-        flags=ImageCms.Flags.SOFTPROOFING | compensate,
+        "CMYK",
+        renderingIntent=_INTENTS[condition.intent],
+        flags=compensate,
     )
 
 
