@@ -2,12 +2,31 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import signal
 from pathlib import Path
 from types import FrameType
 
 from hotfolder.cli_show import say, sentences
 from hotfolder.config import lint, load_studio
+from hotfolder.events import Event, What
+from hotfolder.names import printable
+
+_BEGINNINGS = {
+    What.WATCHING: "watching",
+    What.STARTED: "begun",
+    What.PUT_BACK: "put back",
+    What.AGAIN: "will be tried again",
+    What.RECOVERED: "taken up again",
+    What.SEEN_BEFORE: "seen before",
+    What.REFUSED: "not taken",
+    What.OPEN: "still open in another program",
+    What.UNREACHABLE: "can't be reached",
+    What.REACHABLE: "can be reached again",
+    What.NO_EVENTS: "is looked through at intervals",
+    What.TROUBLE: "trouble",
+    What.DAMAGED: "set aside",
+}
 
 
 def run_daemon(config: Path, *, until_idle: bool) -> None:
@@ -16,7 +35,7 @@ def run_daemon(config: Path, *, until_idle: bool) -> None:
     sentences([f"Warning: {warning}" for warning in lint(studio).warnings])
     from hotfolder.daemon import Daemon  # only a config that can be used brings any of the daemon into being
 
-    daemon = Daemon(studio, say)
+    daemon = Daemon(studio, _tell)
 
     def stop(number: int, frame: FrameType | None) -> None:
         daemon.stop()
@@ -27,3 +46,22 @@ def run_daemon(config: Path, *, until_idle: bool) -> None:
     finally:
         for each, handler in before.items():
             signal.signal(each, handler)
+
+
+def _tell(event: Event) -> None:
+    line = describe(event)
+    if line:
+        say(f"{dt.datetime.now():%H:%M:%S}  {line}")
+
+
+def describe(event: Event) -> str:
+    """One piece of the daemon's news as a line for people; empty for what only a progress display needs."""
+    if event.what is What.STEP:
+        return ""
+    subject = event.file or event.folder or event.job
+    if event.what is What.FINISHED:
+        where = str(Path(event.folder) / event.names[-1]) if event.names else event.folder
+        parts = [f"{subject}: {event.outcome}", event.words, f"-> {where}" if where else ""]
+    else:
+        parts = [f"{subject}: {_BEGINNINGS[event.what]}" if subject else _BEGINNINGS[event.what], event.words]
+    return printable("  ".join(part for part in parts if part))

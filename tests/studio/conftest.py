@@ -12,6 +12,8 @@ from hotfolder.errors import ConfigError
 
 STEPS = '''
 """Small steps for trying configs."""
+import shutil
+from pathlib import Path
 from hotfolder.plugin import MM, Length, Opener, Part, Settings, Step, hookimpl, setting
 
 class LookSettings(Settings):
@@ -25,7 +27,12 @@ class TrySettings(Settings):
 
 def make(name, *, base=Step, reads=(), changes=(), mends=False, settings=Settings):
     def run(self, job):
-        job.use(job.original) if base is Opener else job.tell("Looked.")
+        if base is Opener:
+            job.use(Path(shutil.copyfile(job.original, job.scratch(".pdf"))))
+        elif name == "look_boxes" and b"too small" in job.artwork.read_bytes():
+            job.hold("too_small", "It is too small.", measured="1", required=str(job.ticket.pages), mend="Make it larger.")
+        else:
+            job.tell("Looked.")
     body = {"name": name, "run": run, "reads": frozenset(reads), "mends": mends, "Settings": settings}
     if base is not Opener:
         body["changes"] = frozenset(changes)

@@ -110,7 +110,7 @@ def written(value: Any, gap: str) -> str:
     st.dictionaries(KEYS, st.dictionaries(KEYS, VALUES, max_size=4), max_size=4),
     st.sampled_from(["", " ", "\n", " # ] }\n\n  "]),
 )
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=80, deadline=None)
 def test_generated_files(tables: dict[str, dict[str, Any]], gap: str) -> None:
     text, counted = "# top\n", {}
     for name, table in tables.items():
