@@ -47,9 +47,9 @@ def arrivals() -> list[Arrival]:
             ticket='# The order that came with "harvest loaf final.tif".\nclient = "Mill Street Bakery"\ntitle = "Harvest loaf"\ntrim = "A2"\ncopies = 40\n',
         ),
         Arrival("tidewater_riverride_24x36in.jpg", "JPEG taken from a web page: too coarse", _ride_jpeg(40)),
-        Arrival("quaymarket_winterfair_24x36in.pdf", "PDF of another size than ordered", _jazz("18x24in")),
-        Arrival("lanterntheatre_auditions_A2.pdf", "PDF that ends at the trim: no bleed", _moon("A2", bleed=0)),
-        Arrival("northfield_eclipse_18x24in.pdf", "PDF whose upload broke off half way", _cut_short),
+        Arrival("northfield_opennight_24x36in.pdf", "PDF of another size than ordered", _night_pdf("18x24in")),
+        Arrival("lanterntheatre_papermoon_A2.pdf", "PDF that ends at the trim: no bleed", _moon("A2", bleed=0)),
+        Arrival("quaymarket_jazznight_A1.pdf", "PDF whose upload broke off half way", _cut_short),
     ]
 
 
@@ -61,6 +61,10 @@ def _moon(size: str, bleed: float = _BLEED) -> Callable[[Path], object]:
     return lambda path: path.write_bytes(_pdf(_canvas(size, posters.paper_moon, bleed), boxes=bleed > 0))
 
 
+def _night_pdf(size: str) -> Callable[[Path], object]:
+    return lambda path: path.write_bytes(_pdf(_canvas(size, posters.open_night)))
+
+
 def _night_jpeg(ppi: float) -> Callable[[Path], object]:
     return lambda path: _jpeg(path, _canvas("18x24in", posters.open_night), ppi)
 
@@ -70,7 +74,7 @@ def _ride_jpeg(ppi: float) -> Callable[[Path], object]:
 
 
 def _cut_short(path: Path) -> None:
-    whole = _pdf(_canvas("18x24in", posters.open_night))
+    whole = _pdf(_canvas("A1", posters.jazz_night))
     path.write_bytes(whole[: len(whole) * 2 // 3])
 
 
