@@ -1,0 +1,84 @@
+"""What convert_colour does to a poster: its findings, its changes, and what it must not touch."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pikepdf
+import pytest
+from pikepdf import Array, Dictionary, Name
+
+from hotfolder.colour.condition import SHIPPED
+from hotfolder.colour.profile import SRGB
+from hotfolder.colour.transform import to_condition
+from hotfolder.loading import load_plugins
+from hotfolder.testing import codes, embed_picture, make_job, make_pdf, run_steps
+
+ConvertColour = load_plugins().steps["convert_colour"]
+
+CASES = [
+    # content, findings, what must stand in the content afterwards, what must not
+    (b"0.2 0.4 0.1 0 k 0 0 99 99 re f", [], [b"0.2 0.4 0.1 0 k"], []),
+    (b"0.5 g 0 0 99 99 re f", [], [b"0.5 g"], []),
+    (b"1 0 0 rg 0 0 99 99 re f", ["mended colour_converted"], [b" k", b"0 0 99 99 re f"], [b"rg"]),
+    (b"0 0 0 rg 0 0 99 99 re f", ["mended colour_converted"], [b"0 0 0 1 k"], [b"rg"]),
+    (b"/Spot cs 0.5 scn 0 0 99 99 re f", [], [b"/Spot cs 0.5 scn"], []),
+]
+
+
+@pytest.mark.parametrize(("content", "findings", "wanted", "gone"), CASES)
+def test_flat_colours(
+    tmp_path: Path, content: bytes, findings: list[str], wanted: list[bytes], gone: list[bytes]
+) -> None:
+    tint = Dictionary(FunctionType=2, Domain=Array([0, 1]), C0=Array([0, 0, 0, 0]), C1=Array([0, 0.6, 1, 0]), N=1)
+    spot = Array([Name.Separation, Name("/Our#20Orange"), Name.DeviceCMYK, tint])
+    path = make_pdf(tmp_path / "p.pdf", content=content, resources=Dictionary(ColorSpace=Dictionary(Spot=spot)))
+    job = make_job(tmp_path, path)
+    (record,) = run_steps(job, ConvertColour())
+    assert codes(job) == findings
+    assert record.changed == bool(findings)
+    with pikepdf.open(job.artwork) as pdf:
+        after = pdf.pages[0].Contents.read_bytes()
+    assert all(part in after for part in wanted), after
+    assert not any(part in after for part in gone), after
+
+
+@pytest.mark.parametrize("name", sorted(SHIPPED))
+def test_a_colour_is_what_the_profile_says(tmp_path: Path, name: str) -> None:
+    condition = SHIPPED[name]
+    job = make_job(tmp_path, make_pdf(tmp_path / "p.pdf", content=b"0.8 0.3 0.1 rg 0 0 9 9 re f"), condition=condition)
+    run_steps(job, ConvertColour())
+    with pikepdf.open(job.artwork) as pdf:
+        numbers = [float(word) for word in pdf.pages[0].Contents.read_bytes().split(b" k")[0].split()]
+    expected = to_condition(SRGB, condition).colours(np.array([[0.8, 0.3, 0.1]]))[0]
+    assert numbers == pytest.approx(list(expected), abs=1e-3)
+
+
+def test_a_picture_is_converted_once_and_stays_in_place(tmp_path: Path) -> None:
+    path = make_pdf(tmp_path / "p.pdf", content=b"q 500 0 0 500 30 40 cm /P Do Q")
+    with pikepdf.open(path, allow_overwriting_input=True) as pdf:
+        pdf.pages[0].obj.Resources = Dictionary(XObject=Dictionary(P=embed_picture(pdf, 50, 40)))
+        pdf.save(path)
+    job = make_job(tmp_path, path)
+    run_steps(job, ConvertColour())
+    assert codes(job) == ["mended colour_converted"]
+    with pikepdf.open(job.artwork) as pdf:
+        (picture,) = pdf.pages[0].Resources.XObject.as_dict().values()
+        assert picture.ColorSpace == Name.DeviceCMYK
+        assert (int(picture.Width), int(picture.Height)) == (50, 40)
+        assert b"500 0 0 500 30 40 cm" in pdf.pages[0].Contents.read_bytes()
+
+
+def test_what_cannot_be_converted_holds(tmp_path: Path) -> None:
+    """A picture whose colour space names no known family: nothing is guessed, the file stays as it was."""
+    path = make_pdf(tmp_path / "p.pdf", content=b"/Odd cs 0.5 0.5 sc 0 0 99 99 re f")
+    with pikepdf.open(path, allow_overwriting_input=True) as pdf:
+        broken = Array([Name.ICCBased, pdf.make_stream(b"no profile", N=2)])
+        pdf.pages[0].obj.Resources = Dictionary(ColorSpace=Dictionary(Odd=broken))
+        pdf.save(path)
+    job = make_job(tmp_path, path)
+    run_steps(job, ConvertColour())
+    assert "hold not_converted" in codes(job)
+    assert job.findings[0].message.endswith(".")
+    assert job.artwork.read_bytes() == path.read_bytes()
