@@ -41,12 +41,15 @@ class Scanner:
 
     def __init__(self, wanted: Iterable[bytes]) -> None:
         self.wanted = frozenset(wanted)
+        self._simple = self.wanted - {b"BI", b"true", b"false", b"null"}
         letters = {op[:1] for op in self.wanted | {b"BI"}}
         plain = b"".join(c for c in _LETTERS if c not in letters)
         kept = rb"|".join(_longest_first(self.wanted | {b"BI"}))
         other = rb"[%b]%b*+|(?!(?:%b)(?!%b))[A-Za-z'\"]%b*+" % (plain, _REGULAR, kept, _REGULAR, _REGULAR)
         run = rb"(?:(?:[-+.\d]++%b*+|%b%b*+){0,8}+(?:%b)(?:%b++|\Z))++" % (_SPACE, _TEXTS, _SPACE, other, _SPACE)
         self._boring = re.compile(_SPACE + rb"*+" + run, re.S)
+        operand = rb"(?:[-+.\d]++|/%b*+)%b++" % (_REGULAR, _SPACE)
+        self._plain = re.compile(rb"%b*+((?:%b){0,8}+)([A-Za-z]%b*+)" % (_SPACE, operand, _REGULAR))
         anything = rb"|".join(_longest_first(self.wanted))
         self._any = re.compile(rb"(?<![^\0\t\n\f\r ()<>\[\]{}])(?:" + anything + rb")(?!" + _REGULAR + rb")")
 
@@ -60,6 +63,11 @@ class Scanner:
         while True:
             if first < 0 and (run := self._boring.match(data, position)):
                 position = run.end()
+            # Most operators that matter have plain numbers and names before them: one look is enough.
+            if first < 0 and (plain := self._plain.match(data, position)) and plain.group(2) in self._simple:
+                position = plain.end()
+                yield Operation(plain.group(2), plain.group(1).replace(b"\0", b" ").split(), plain.start(1), position)
+                continue
             found = _TOKEN.match(data, position)
             if found is None:
                 return

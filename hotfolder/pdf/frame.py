@@ -1,16 +1,18 @@
 """Follows one content stream operator by operator, keeps its graphics state, and notes what must be written anew."""
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 import pikepdf
 from pikepdf import Array, Dictionary, Name, Stream
 
-from hotfolder.pdf.content import Operation, parse_name, parse_number, splice, write_name, write_numbers
+from hotfolder.pdf.changes import Changes, Converted
+from hotfolder.pdf.content import Operation, parse_name, parse_number, write_name
+from hotfolder.pdf.graphics import apply, read_graphics
 from hotfolder.pdf.inline import inline_facts, write_inline
-from hotfolder.pdf.mapping import Fate
-from hotfolder.pdf.objects import entry, name, number, same_object
-from hotfolder.pdf.outcome import CannotConvert
+from hotfolder.pdf.mapping import Fate, Plan
+from hotfolder.pdf.objects import entry, name, same_object
+from hotfolder.pdf.overprint import keep_overprint
 from hotfolder.pdf.resources import ResourceEdits
 from hotfolder.pdf.spaces import PATTERN, Space
 from hotfolder.pdf.state import MOST_SAVED, UNIT, Colour, Matrix, State, multiply, transform_box
@@ -21,19 +23,7 @@ if TYPE_CHECKING:
 # Which device space an operator chooses (table 74), and whether for strokes.
 _DEVICE = {b"g": ("DeviceGray", False), b"rg": ("DeviceRGB", False), b"k": ("DeviceCMYK", False)}
 _DEVICE |= {b"G": ("DeviceGray", True), b"RG": ("DeviceRGB", True), b"K": ("DeviceCMYK", True)}
-_WRITTEN = {"DeviceGray": (b"g", b"G"), "DeviceRGB": (b"rg", b"RG"), "DeviceCMYK": (b"k", b"K")}
 _DEFAULTS = {"/DefaultGray": "DeviceGray", "/DefaultRGB": "DeviceRGB", "/DefaultCMYK": "DeviceCMYK"}
-
-
-class Converted(NamedTuple):
-    """A colour operator to be written: its colour is converted at the stream's end, together with all others."""
-
-    space: Space
-    values: tuple[float, ...]
-    stroke: bool
-    pattern: str = ""
-    alone: bool = False  # the whole operator is a new one, not a colour in an uncoloured pattern
-    overprints: bool = False
 
 
 class Frame:
@@ -56,7 +46,10 @@ class Frame:
         self.borrowed = False
         self._owned = [owned, owned]  # fill, stroke: set in this very stream
         self._saved: list[tuple[State, list[bool]]] = []
-        self._changes: list[tuple[int, int, bytes | Converted]] = []
+        self.changes = Changes(data)
+        self._devices: dict[str, tuple[Space, Plan]] = {}
+        self._graphics: dict[str, dict[str, object]] = {}
+        self._fonts: dict[str, tuple[object, bool]] = {}
         self._named: dict[str, Space] = {}
         self._after_space: tuple[int, bool, int] | None = None  # end of the last cs, its side, its change's place
         self._left = len(walker.result.leftovers)
@@ -77,9 +70,9 @@ class Frame:
         if states_black:
             black = self.walker.spaces.device("DeviceGray", self.resources)
             for stroke in (False, True):
-                self._change(0, 0, Converted(black, black.initial(), stroke, alone=True))
+                self.changes.add(0, 0, Converted(black, black.initial(), stroke))
         if not defaults and not self.walker.trigger.touches(self.data):
-            return self._rewritten()
+            return self.changes.written(self.walker)
         for operation in self.walker.scanner.scan(self.data):
             handle = HANDLED.get(operation.operator)
             try:
@@ -92,44 +85,11 @@ class Frame:
             if len(self._saved) > MOST_SAVED:
                 self.walker.leave("drawing instructions", "the graphics state is saved too many times")
                 return None
-        new = self._rewritten()
+        new = self.changes.written(self.walker)
         self._drop_defaults(defaults)
         return new
 
     # Writing
-
-    def _change(self, start: int, end: int, new: "bytes | Converted") -> None:
-        self._changes.append((start, end, new))
-
-    def _rewritten(self) -> bytes | None:
-        if not self._changes:
-            return None
-        wanted = {(c.space.key, c.values): (c.space, c.values) for _, _, c in self._changes if isinstance(c, Converted)}
-        try:
-            found = self.walker.convert(wanted.values())
-        except CannotConvert as fault:
-            self.walker.leave("colours", str(fault))
-            return None
-        edits, letters = [], _WRITTEN[self.walker.mapping.target.kind]
-        for start, end, new in self._changes:
-            if isinstance(new, Converted):
-                values = found[new.space.key, new.values]
-                self._check_overprint(new, values.tolist())
-                text = write_numbers(values.tolist()) + b" "
-                text += write_name(new.pattern) + b" " if new.pattern else b""
-                letter = letters[new.stroke] if new.alone else (b"SCN" if new.stroke else b"scn")
-                new = text + letter + (b"\n" if start == end else b"")
-                self.walker.result.changed["colours"] += 1
-            edits.append((start, end, new))
-        self.walker.result.changed["streams"] += 1
-        return splice(self.data, edits)
-
-    def _check_overprint(self, colour: Converted, values: list[float]) -> None:
-        """Mode 1 spares what lies below an ink of 0, but only for colours that are DeviceCMYK to begin with (8.6.7):
-        once converted, a light colour would let the ground shine through. Black alone is meant to."""
-        if colour.overprints and len(values) == 4 and 0 in values and values != [0, 0, 0, 1]:
-            why = "it overprints, and once it is made of inks, the colours below would show through it"
-            self.walker.leave("a colour that overprints", why)
 
     def _drop_defaults(self, defaults: list[str]) -> None:
         """Default spaces would change the meaning of the device colours written (8.6.5.6): they go, unless something
@@ -140,6 +100,10 @@ class Frame:
             space = self.walker.spaces.device(_DEFAULTS[key], self.resources)
             if self.walker.plan(space).fate in (Fate.SWAP, Fate.CONVERT):
                 self.edits.remove("/ColorSpace", key)
+
+    def uses_callers_colours(self) -> None:
+        """Notes that what is written depends on colours set by the stream that draws this one."""
+        self.borrowed |= not all(self._owned)
 
     # Colours
 
@@ -152,23 +116,22 @@ class Frame:
         else:
             self.state.fill = colour
 
-    def _overprints(self, stroke: bool) -> bool:
-        on = self.state.overprint_stroke if stroke else self.state.overprint_fill
-        return on and self.state.overprint_mode == 1
-
     def device(self, operation: Operation) -> None:
         """g rg k and their stroking twins."""
         kind, stroke = _DEVICE[operation.operator]
-        space = self.walker.spaces.device(kind, self.resources)
+        if kind not in self._devices:
+            space = self.walker.spaces.device(kind, self.resources)
+            self._devices[kind] = space, self.walker.plan(space)
+        space, plan = self._devices[kind]
         values = _values(operation.operands, space.n)
         self._set(stroke, Colour(space, values))
         self._owned[stroke] = True
-        plan = self.walker.plan(space)
         if plan.fate is Fate.CONVERT:
-            new = Converted(space, values, stroke, alone=True, overprints=self._overprints(stroke))
-            self._change(operation.start, operation.end, new)
+            new = Converted(space, values, stroke)
+            self.changes.add(operation.start, operation.end, new)
         elif plan.fate is Fate.LEAVE:
             self.walker.leave(f"a colour in {space.label()}", plan.why)
+        keep_overprint(self, operation.end)
 
     def choose(self, operation: Operation) -> None:
         """cs and CS."""
@@ -187,9 +150,11 @@ class Frame:
         elif plan.fate is Fate.SWAP:
             self._swap(operation, key, plan.swap)
         elif plan.fate is Fate.CONVERT:
-            self._after_space = (operation.end, stroke, len(self._changes))
-            new = Converted(space, space.initial(), stroke, alone=True, overprints=self._overprints(stroke))
-            self._change(operation.start, operation.end, new)
+            self._after_space = (operation.end, stroke, len(self.changes))
+            new = Converted(space, space.initial(), stroke)
+            self.changes.add(operation.start, operation.end, new)
+        if space.kind != "Pattern":
+            keep_overprint(self, operation.end)
 
     def _space(self, key: str) -> Space:
         if key not in self._named:
@@ -202,7 +167,7 @@ class Frame:
         written = self.edits.use("/ColorSpace", key, now)
         self.walker.result.changed["spaces"] += 1
         if written != key:
-            self._change(operation.start, operation.end, write_name(written) + b" " + operation.operator)
+            self.changes.add(operation.start, operation.end, write_name(written) + b" " + operation.operator)
 
     def paint_with(self, operation: Operation) -> None:
         """sc scn and their stroking twins."""
@@ -217,8 +182,9 @@ class Frame:
         plan = self.walker.plan(space)
         if plan.fate is Fate.CONVERT:
             start = self._join_space(operation, stroke)
-            new = Converted(space, values, stroke, alone=True, overprints=self._overprints(stroke))
-            self._change(start, operation.end, new)
+            new = Converted(space, values, stroke)
+            self.changes.add(start, operation.end, new)
+        keep_overprint(self, operation.end)
 
     def _join_space(self, operation: Operation, stroke: bool) -> int:
         """Where the new operator begins: it takes the place of a `cs` right before it, which sets a colour too."""
@@ -226,10 +192,10 @@ class Frame:
             end, side, place = self._after_space
             if (
                 side == stroke
-                and place == len(self._changes) - 1
+                and place == len(self.changes) - 1
                 and not self.data[end : operation.start].strip(b"\0\t\n\f\r ")
             ):
-                return self._changes.pop()[0]
+                return self.changes.take_back()
         return operation.start
 
     def _pattern(self, operation: Operation, stroke: bool, space: Space) -> None:
@@ -247,10 +213,11 @@ class Frame:
         written = self.edits.use("/Pattern", key, now)
         plan = None if base is None else self.walker.plan(base)
         if base is not None and values and plan is not None and plan.fate is Fate.CONVERT:
-            self._change(operation.start, operation.end, Converted(base, values, stroke, written))
+            self.changes.add(operation.start, operation.end, Converted(base, values, stroke, written))
         elif written != key:
             text = b" ".join([*numbers, write_name(written), operation.operator])
-            self._change(operation.start, operation.end, text)
+            self.changes.add(operation.start, operation.end, text)
+        keep_overprint(self, operation.end)
 
     def _note_gradient(self, found: object) -> None:
         try:
@@ -277,32 +244,15 @@ class Frame:
         found = self.edits.get("/ExtGState", key)
         if not isinstance(found, Dictionary):
             raise ValueError(f"the graphics state {key[1:]} is missing")
-        self._apply(found)
+        if key not in self._graphics:
+            self._graphics[key] = read_graphics(found)
+        apply(self._graphics[key], self.state)
         self.walker.mapping.state_changed(self, self.state)
         now = self.walker.graphics(found, self.resources, self.depth)
         written = self.edits.use("/ExtGState", key, now)
         if written != key:
-            self._change(operation.start, operation.end, write_name(written) + b" gs")
-
-    def _apply(self, found: Dictionary) -> None:
-        """Entries of an ExtGState (table 58) on which the look of a colour depends."""
-        state = self.state
-        if "/OP" in found:
-            state.overprint_stroke = bool(found["/OP"])
-            state.overprint_fill = state.overprint_stroke if "/op" not in found else state.overprint_fill
-        if "/op" in found:
-            state.overprint_fill = bool(found["/op"])
-        state.overprint_mode = int(number(found.get("/OPM"), state.overprint_mode))
-        state.alpha_fill = number(found.get("/ca"), state.alpha_fill)
-        state.alpha_stroke = number(found.get("/CA"), state.alpha_stroke)
-        if "/BM" in found:
-            blend = found["/BM"]
-            state.blend = name(blend[0] if isinstance(blend, Array) and len(blend) else blend) or "Normal"
-        if "/SMask" in found:
-            state.masked = isinstance(found["/SMask"], Dictionary)
-        font = found.get("/Font")
-        if isinstance(font, Array) and len(font) == 2:
-            state.font, state.font_size = font[0], number(font[1], 0.0)
+            self.changes.add(operation.start, operation.end, write_name(written) + b" gs")
+        keep_overprint(self, operation.end)
 
     # Things painted
 
@@ -323,7 +273,7 @@ class Frame:
             self.borrowed |= borrowed and not all(self._owned)
         written = self.edits.use("/XObject", key, now)
         if written != key:
-            self._change(operation.start, operation.end, write_name(written) + b" Do")
+            self.changes.add(operation.start, operation.end, write_name(written) + b" Do")
 
     def shade(self, operation: Operation) -> None:
         """sh: a gradient over all of the clipping path."""
@@ -335,7 +285,7 @@ class Frame:
         now = self.walker.shading(found, self.resources, None)
         written = self.edits.use("/Shading", key, now)
         if written != key:
-            self._change(operation.start, operation.end, write_name(written) + b" sh")
+            self.changes.add(operation.start, operation.end, write_name(written) + b" sh")
 
     def inline(self, operation: Operation) -> None:
         """BI ID EI: a picture inside the content stream."""
@@ -348,20 +298,23 @@ class Frame:
         now, space = self.walker.picture(picture, self.resources, self.state, inline=data)
         self.walker.mapping.picture_placed(self, picture, space, "")
         if not same_object(now, picture) and isinstance(now, Stream):
-            self._change(operation.start, operation.end, write_inline(self.edits, now))
+            self.changes.add(operation.start, operation.end, write_inline(self.edits, now))
 
     def choose_font(self, operation: Operation) -> None:
         """Tf. The glyphs of a Type 3 font are drawn by content streams of their own."""
         key = parse_name(operation.operands[0])
         self.state.font_size = parse_number(operation.operands[1])
-        found = self.edits.get("/Font", key)
+        if key not in self._fonts:
+            font = self.edits.get("/Font", key)
+            self._fonts[key] = font, name(entry(font, "/Subtype")) == "Type3"
+        found, drawn = self._fonts[key]
         self.state.font = found
-        if name(entry(found, "/Subtype")) == "Type3":
+        if drawn:
             now = self.walker.glyphs(found, self.resources, self.state, self.depth)
             written = self.edits.use("/Font", key, now)
             if written != key:
                 size = b" " + operation.operands[1] + b" Tf"
-                self._change(operation.start, operation.end, write_name(written) + size)
+                self.changes.add(operation.start, operation.end, write_name(written) + size)
 
 
 def _values(operands: list[bytes], n: int) -> tuple[float, ...]:

@@ -83,9 +83,9 @@ def stream_bytes(stream: object) -> bytes:
     if not isinstance(stream, Stream):
         raise ValueError("expected a data stream")
     try:
-        return stream.read_bytes(StreamDecodeLevel.generalized)
+        return stream.read_bytes(StreamDecodeLevel.specialized)
     except (pikepdf.PdfError, RuntimeError) as fault:
-        raise ValueError(f"its data is damaged ({fault})") from fault
+        raise ValueError(f"its data is damaged ({str(fault).rsplit(': ', 1)[-1]})") from fault
 
 
 def content_bytes(contents: object) -> bytes:

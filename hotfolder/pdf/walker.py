@@ -34,11 +34,12 @@ from hotfolder.pdf.outcome import CannotConvert, WalkResult
 from hotfolder.pdf.pictures import convert_picture, picture_space
 from hotfolder.pdf.resources import ResourceEdits
 from hotfolder.pdf.shadings import convert_shading
-from hotfolder.pdf.spaces import Floats, Space, SpaceReader, device_name
+from hotfolder.pdf.spaces import Space, SpaceReader, device_name
 from hotfolder.pdf.state import IDENTITY, UNIT, Box, Matrix, State, multiply, transform_box
 
 MOST_STREAMS = 200_000  # Forms in forms multiply: ten levels of ten are a million.
 MOST_BYTES = 2**30  # of instructions, counted as often as they are followed
+Colours = dict[tuple[object, tuple[float, ...]], tuple[float, ...]]
 _ENCODING = frozenset({"/Length", "/Filter", "/DecodeParms"})
 _FRAMED = frozenset({"/Resources", "/Group"})
 _D1 = re.compile(rb"[\s\0]*(?:[-+.\d]+[\s\0]+){6}d1(?=[\s\0])")
@@ -66,7 +67,7 @@ class Walker:
         self.scanner = Scanner([*HANDLED, *mapping.watched])
         self.trigger = Scanner([*TRIGGERS, *mapping.watched])
         self._plans: dict[object, Plan] = {}
-        self._colours: dict[tuple[object, tuple[float, ...]], bytes] = {}
+        self._colours: Colours = {}
         self._memo: dict[object, list[tuple[object, bool, object]]] = {}
         self._active: set[object] = set()
         self._streams = self._bytes = 0
@@ -158,7 +159,7 @@ class Walker:
         key = (
             None
             if place is None
-            else ("form", place, owned, black, None if own is not None else identity(used), self.scale(state))
+            else ("form", place, owned, black, None if own is not None else identity(used), self.dependence(state))
         )
         inherits = (state.fill.space.key, state.stroke.space.key)
         for made, borrowed, wanted in self._memo.get(key, []) if key and not self.mapping.every_use else []:
@@ -404,22 +405,26 @@ class Walker:
             self.result.remark(self.page_number, space.label(), plan.remark)
         return plan
 
-    def convert(
-        self, wanted: Iterable[tuple[Space, tuple[float, ...]]]
-    ) -> dict[tuple[object, tuple[float, ...]], Floats]:
+    def convert(self, wanted: Iterable[tuple[Space, tuple[float, ...]]]) -> Colours:
         """Many colours at once: one call to the colour management for each space. CannotConvert if one can't be."""
-        by_space: dict[object, tuple[Space, list[tuple[float, ...]]]] = {}
+        by_space: dict[object, tuple[Space, set[tuple[float, ...]]]] = {}
         for space, values in wanted:
-            by_space.setdefault(space.key, (space, []))[1].append(values)
-        found: dict[tuple[object, tuple[float, ...]], Floats] = {}
+            if (space.key, values) not in self._colours:
+                by_space.setdefault(space.key, (space, set()))[1].add(values)
         for key, (space, rows) in by_space.items():
-            unique = sorted(set(rows))
-            for values, result in zip(unique, self.mapping.colours(space, np.array(unique), False), strict=True):
-                found[key, values] = result
-        return found
+            ordered = sorted(rows)
+            found = self.mapping.colours(space, np.array(ordered), False)
+            for values, result in zip(ordered, found.tolist(), strict=True):
+                self._colours[key, values] = tuple(result)
+        return self._colours
 
     def leave(self, what: str, why: str, box: Box | None = None) -> None:
         self.result.leave(self.page_number, what, why, box)
+
+    def dependence(self, state: State) -> object:
+        """What of the caller's state a form's result depends on, beside its colours."""
+        modes = (state.overprint_fill, state.overprint_stroke, state.overprint_mode, state.written_mode)
+        return self.scale(state), modes if self.mapping.target.kind == "DeviceCMYK" else None
 
     def scale(self, state: State) -> int:
         """How far a picture placed here may be shrunk, as a power of two: part of what a result depends on."""
