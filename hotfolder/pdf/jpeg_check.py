@@ -47,7 +47,9 @@ def check_jpeg_data(head: JpegHead) -> None:
     layout = _layout(units, most_rows=head.restart_interval > 0)
     if head.process == "progressive" or head.scans != 1 or layout is None:
         coarse = min(head.width, head.height) >= 8
-        _decode(head.data[: head.end], shrink=8 if coarse else 1)  # read to the end before the first line comes out: every warning is seen
+        _decode(
+            head.data[: head.end], shrink=8 if coarse else 1
+        )  # read to the end before the first line comes out: every warning is seen
         return
     rows, columns = layout
     extra = _GROUP // math.gcd(_GROUP, units.down)

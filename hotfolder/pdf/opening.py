@@ -1,0 +1,212 @@
+"""Opens a PDF that came from outside: passwords, damage, page trees without end, pages whose size makes no sense."""
+
+from __future__ import annotations
+
+import os
+import zlib
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import pikepdf
+from pikepdf import Array, Dictionary, Pdf, Stream
+
+from hotfolder.finding import Hold
+from hotfolder.pdf.boxes import PageBoxes, read_boxes
+from hotfolder.pdf.objects import entry, identity, name, names
+
+_TAIL = 4096
+_MOST_LEVELS = 64  # of the page tree; exporters stay below ten
+_EXPORT = "Export the PDF again from the program it was made in, and drop it again."
+_MOST_WORDS = 200
+_PIECE = 1 << 20
+_UNPACKED = frozenset(("FlateDecode", "LZWDecode", "ASCIIHexDecode", "ASCII85Decode", "RunLengthDecode"))
+_LARGEST = 2**30  # of one unpacked stream that is no picture
+
+
+@dataclass
+class OpenedPdf:
+    """An open PDF whose pages have all been looked at once. `repairs`: what had to be mended to read it."""
+
+    pdf: Pdf
+    boxes: list[PageBoxes] = field(default_factory=list)
+    encrypted: bool = False
+    repairs: list[str] = field(default_factory=list)
+
+
+@contextmanager
+def open_arrived(path: Path, most_pages: int) -> Iterator[OpenedPdf]:
+    """Open a PDF and look at every page. Hold where it can't be opened or its pages make no sense."""
+    pdf = _open(path)
+    with pdf:
+        _check_tree(pdf, most_pages)
+        opened = OpenedPdf(pdf, encrypted=pdf.is_encrypted)
+        try:
+            opened.boxes = [_boxes(page, number) for number, page in enumerate(pdf.pages, 1)]
+        except (pikepdf.PdfError, RuntimeError) as fault:
+            raise _cannot_open(str(fault)) from fault
+        opened.repairs = [_plain(path, warning) for warning in pdf.get_warnings()]
+        if opened.repairs:
+            _check_repaired(path, pdf)
+        _check_streams(pdf)
+        yield opened
+
+
+def _open(path: Path) -> Pdf:
+    try:
+        return pikepdf.open(path, suppress_warnings=True)
+    except pikepdf.PasswordError:
+        raise Hold(
+            "password_needed",
+            "The PDF is locked with a password, so it can't be opened.",
+            mend="Export the PDF without a password, and drop it again.",
+        ) from None
+    except (pikepdf.PdfError, RuntimeError, ValueError) as fault:  # qpdf hands on whatever its reader ran into
+        raise _cannot_open(_plain(path, fault)) from fault
+
+
+def _cannot_open(reason: str) -> Hold:
+    return Hold(
+        "cannot_open",
+        f"The PDF is damaged and can't be opened ({reason[:_MOST_WORDS]}).",
+        mend=f"Send the file again in case it was cut short on its way. If it fails again: {_EXPORT}",
+    )
+
+
+def _plain(path: Path, fault: object) -> str:
+    """What the PDF library said, without our own path in it."""
+    words = " ".join(str(fault).replace(str(path), "").split())
+    return words.lstrip(" :")[:_MOST_WORDS]
+
+
+def _boxes(page: pikepdf.Page, number: int) -> PageBoxes:
+    try:
+        return read_boxes(page)
+    except ValueError as reason:
+        raise Hold(
+            "bad_boxes",
+            f"The size of page {number} makes no sense. {reason}",
+            page=number,
+            mend=f"Check the page size in the layout. {_EXPORT}",
+        ) from reason
+
+
+# ---- the page tree, before anything walks it
+
+
+def _check_tree(pdf: Pdf, most_pages: int) -> None:
+    """Go through the page tree (ISO 32000-1 7.7.3) by hand: circles, other things than pages, pages without end."""
+    root = entry(pdf.trailer, "/Root")
+    top = entry(root, "/Pages")
+    if not isinstance(top, Dictionary):
+        raise _bad_tree("The list of its pages is missing.")
+    seen: set[tuple[int, int]] = set()
+    pages = 0
+    waiting: list[tuple[object, int]] = [(top, 0)]
+    while waiting:
+        node, level = waiting.pop()
+        if not isinstance(node, Dictionary):
+            raise _bad_tree("In the place of a page stands something that is none.")
+        place = identity(node)
+        if (place is not None and place in seen) or level > _MOST_LEVELS:
+            raise _bad_tree("The list of its pages runs in a circle, or names a page twice.")
+        seen |= {place} if place else set()
+        kids = entry(node, "/Kids")
+        if kids is None and name(entry(node, "/Type")) != "Pages":
+            pages += 1
+            if pages > most_pages:
+                raise _too_many(most_pages)
+            continue
+        if not isinstance(kids, Array):
+            raise _bad_tree("The list of its pages is damaged.")
+        if len(kids) > most_pages:
+            raise _too_many(most_pages)
+        waiting += [(kid, level + 1) for kid in kids]
+        if len(waiting) > 2 * most_pages + _MOST_LEVELS:
+            raise _too_many(most_pages)
+    if pages == 0:
+        raise Hold("no_pages", "The PDF has no pages.", measured="0 pages", mend=_EXPORT)
+
+
+def _bad_tree(reason: str) -> Hold:
+    return Hold("bad_page_tree", f"The PDF's pages can't be read. {reason}", mend=_EXPORT)
+
+
+def _too_many(most_pages: int) -> Hold:
+    return Hold(
+        "too_many_pages",
+        f"The PDF has more than {most_pages} pages; that is no poster.",
+        required=f"{most_pages} pages at most",
+        mend="Send only the pages that are to be printed.",
+    )
+
+
+# ---- a file that opens may still have lost something
+
+
+def _check_repaired(path: Path, pdf: Pdf) -> None:
+    """Hold where a repair can't have been whole: the file breaks off, or an object is missing."""
+    if not _ends(path):
+        raise _lost("It breaks off before its end.")
+    missing = sum(item is None for item in pdf.objects)  # what is referred to and not there counts as null (7.3.10)
+    if missing:
+        raise _lost(f"{missing} of the parts that it refers to are missing.")
+
+
+def _ends(path: Path) -> bool:
+    with path.open("rb") as stream:
+        stream.seek(max(0, os.fstat(stream.fileno()).st_size - _TAIL))
+        return b"%%EOF" in stream.read()  # ISO 32000-1 7.5.5
+
+
+def _check_streams(pdf: Pdf) -> None:
+    """Unpack everything but pictures: qpdf hands on what it could read of a damaged stream, and only warns.
+
+    Pictures are large, and whoever decodes one counts its pixels.
+    """
+    for item in pdf.objects:
+        if isinstance(item, Stream) and "/Width" not in item and _UNPACKED.issuperset(names(entry(item, "/Filter"))):
+            reason = _damage(item)
+            if reason:
+                raise _lost(reason)
+
+
+def _damage(stream: Stream) -> str:
+    try:
+        if names(entry(stream, "/Filter")) == ["FlateDecode"]:
+            return _deflate_damage(stream.read_raw_bytes())
+        stream.read_bytes()
+    except (pikepdf.PdfError, RuntimeError):
+        return "Part of its content can't be unpacked."
+    return ""
+
+
+def _deflate_damage(data: bytes) -> str:
+    """What is wrong with deflated data (RFC 1950, 1951). Its check sum may be missing, as some programs leave it out."""
+    unpacker, adler, size, at = zlib.decompressobj(-15), 1, 0, 2
+    piece = data[2 : 2 + _PIECE]
+    try:
+        while piece and not unpacker.eof:
+            out = unpacker.decompress(piece, _PIECE)
+            adler, size = zlib.adler32(out, adler), size + len(out)
+            if size > _LARGEST:
+                return "Part of its content unpacks to more than a gigabyte."
+            piece = unpacker.unconsumed_tail
+            if not piece:
+                at += _PIECE
+                piece = data[at : at + _PIECE]
+    except zlib.error:
+        return "Part of its content can't be unpacked."
+    if not unpacker.eof:
+        return "Part of its content is cut short." if data.strip() else ""
+    end = (unpacker.unused_data + data[at + _PIECE :])[:4]
+    return "Part of its content is damaged." if len(end) == 4 and int.from_bytes(end, "big") != adler else ""
+
+
+def _lost(reason: str) -> Hold:
+    return Hold(
+        "parts_lost",
+        f"The PDF is damaged, and repairing it would lose something. {reason}",
+        mend=f"Send the file again in case it was cut short on its way. If it fails again: {_EXPORT}",
+    )
