@@ -22,6 +22,7 @@ MOST_NESTED = 100_000  # direct objects inside one object
 #: Actions (ISO 32000-1 Table 198) that do something; going to a place or a web page is none of them.
 _ACTIONS = frozenset(("JavaScript", "Launch", "SubmitForm", "ImportData", "ResetForm", "Hide", "SetOCGState", "Movie"))
 _ACTIONS |= {"Sound", "Rendition", "GoTo3DView", "RichMediaExecute", "Trans"}
+_ALWAYS_PRINT = ("PrinterMark", "TrapNet")  # 14.11.3, 14.11.6: made for the press
 MEDIA = frozenset(("Movie", "Screen", "Sound", "RichMedia", "3D"))
 _PAINTS = Scanner(
     (b"S", b"s", b"f", b"F", b"f*", b"B", b"B*", b"b", b"b*", b"sh", b"Do", b"BI", b"Tj", b"TJ", b"'", b'"')
@@ -151,7 +152,7 @@ def _annotation(item: Dictionary) -> Annotation:
     kind = name(entry(item, "/Subtype"))
     box = _rectangle(entry(item, "/Rect"))
     # Table 165: bit 2 Hidden, bit 3 Print. Without Print it is for the screen alone.
-    prints = bool(flags & 4) and not flags & 2
+    prints = (bool(flags & 4) or kind in _ALWAYS_PRINT) and not flags & 2
     return Annotation(kind, box, prints, box is not None and _draws(item, kind))
 
 

@@ -22,6 +22,7 @@ def one_page() -> pikepdf.Pdf:
 ANNOTATIONS = {
     "for the screen only": ("/Subtype /Text /Rect [0 0 20 20]", (False, True)),
     "printed": ("/Subtype /Text /Rect [0 0 20 20] /F 4", (True, True)),
+    "a printer's mark": ("/Subtype /PrinterMark /Rect [0 0 20 20]", (True, True)),
     "hidden is not printed (Table 165)": ("/Subtype /Text /Rect [0 0 20 20] /F 6", (False, True)),
     "not to be viewed, yet printed": ("/Subtype /Stamp /Rect [0 0 20 20] /F 36", (True, True)),
     "a link with the frame it has by default": ("/Subtype /Link /Rect [0 0 20 20] /F 4", (True, True)),
