@@ -41,6 +41,7 @@ _INTENTS = {
     "absolute": ImageCms.Intent.ABSOLUTE_COLORIMETRIC,
 }
 
+_EDGE = 0.12  # share of an edge's contrast that drawing it explains (measured on real posters)
 _SAME = 0.3  # differences below need no exact figure
 _STEPS = np.arange(256) / 255
 _LINEAR = np.where(_STEPS <= 0.04045, _STEPS / 12.92, ((_STEPS + 0.055) / 1.055) ** 2.4)
@@ -145,31 +146,32 @@ class Difference:
 
     mean: float
     share: float  # of the area, 0..1, that differs by more than the limit asked for
-    worst: float  # mean over the worst place
+    worst: float  # mean over the worst place, edges discounted
     box: Box  # the worst place, in the page's user space
 
 
 def compare_pages(before: Rendered, after: Rendered, condition: Condition, limit: float) -> Difference:
     """Compare two drawings of the same area. `limit`: from which CIEDE2000 on a place counts as different."""
-    found = differences(before.picture, after.picture, condition)
-    rows, columns = (max(1, size // BLOCK) for size in found.shape)
-    padded = found[: rows * BLOCK, : columns * BLOCK]
-    high, wide = padded.shape[0] // rows, padded.shape[1] // columns
-    blocks = padded[: high * rows, : wide * columns].reshape(rows, high, columns, wide).mean(axis=(1, 3))
+    found, slack = differences(before.picture, after.picture, condition)
+    beyond = np.maximum(found - slack, 0)
+    rows, columns = (max(1, size // BLOCK) for size in beyond.shape)
+    high, wide = beyond.shape[0] // rows, beyond.shape[1] // columns
+    blocks = beyond[: high * rows, : wide * columns].reshape(rows, high, columns, wide).mean(axis=(1, 3))
     row, column = np.unravel_index(int(blocks.argmax()), blocks.shape)
     place = (column / columns, row / rows, (column + 1) / columns, (row + 1) / rows)
     return Difference(
         mean=float(found.mean()),
-        share=float((found > limit).mean()),
+        share=float((beyond > limit).mean()),
         worst=float(blocks.max()),
         box=_user_box(before, place),
     )
 
 
-def differences(before: Image.Image, after: Image.Image, condition: Condition) -> Differences:
-    """CIEDE2000 of each place to the nearest of what may come of it.
+def differences(before: Image.Image, after: Image.Image, condition: Condition) -> tuple[Differences, Differences]:
+    """CIEDE2000 of each place to the nearest of what may come of it, and how much of it an edge explains.
 
     Colours that were converted come as their soft proof; inks come as they were; gray may come as black ink alone.
+    Along an edge the drawing mixes two colours, and the proof of a mixture is not the mixture of the proofs.
     """
     if before.size != after.size:
         after = after.resize(before.size, Image.Resampling.BOX)
@@ -182,7 +184,16 @@ def differences(before: Image.Image, after: Image.Image, condition: Condition) -
     found = np.sqrt(((nearest - came) ** 2).sum(axis=2))
     apart = found > _SAME
     found[apart] = ciede2000(nearest[apart], came[apart])
-    return np.asarray(found)
+    return found, _contrast(nearest) * _EDGE
+
+
+def _contrast(lab: Differences) -> Differences:
+    """How far the colours around each place are apart."""
+    wide = np.pad(lab, ((1, 1), (1, 1), (0, 0)), mode="edge")
+    high, across = lab.shape[:2]
+    around = [wide[row : row + high, column : column + across] for row in range(3) for column in range(3)]
+    spread = np.maximum.reduce(around) - np.minimum.reduce(around)
+    return np.asarray(np.sqrt((spread**2).sum(axis=2)))
 
 
 def _lab(picture: Image.Image) -> Differences:

@@ -22,6 +22,7 @@ MOST_CHARACTERS = 2000  # far more than fits any sheet at the smallest size; the
 ELLIPSIS = "\N{HORIZONTAL ELLIPSIS}"
 MISSING = "\N{REPLACEMENT CHARACTER}"
 _HEX_AT_ONCE = 100
+_DIGITS = "0123456789"  # in every subset, so that the lines of page 1 and page 2 share one
 
 
 @dataclass(frozen=True)
@@ -67,7 +68,7 @@ def embed_font(pdf: pikepdf.Pdf, text: str) -> Dictionary:
 
     The glyphs keep their numbers, so that lines set before and after share them.
     """
-    font, used = _font(), sorted(set(text))
+    font, used = _font(), tuple(sorted({*text, *_DIGITS}))
     data = _subset(used)
     # 9.6.4: a subset's name begins with six letters that tell it from other subsets of the font.
     tag = "".join(chr(65 + byte % 26) for byte in hashlib.sha256("".join(used).encode()).digest()[:6])
@@ -148,7 +149,8 @@ def _font() -> _Font:
     return _Font()
 
 
-def _subset(used: list[str]) -> bytes:
+@lru_cache(maxsize=8)
+def _subset(used: tuple[str, ...]) -> bytes:
     options = subset.Options()
     options.retain_gids = True  # a line's glyph numbers hold whatever else the sheet says
     options.notdef_outline = True
@@ -166,7 +168,7 @@ def _subset(used: list[str]) -> bytes:
     return out.getvalue()
 
 
-def _to_unicode(used: list[str]) -> bytes:
+def _to_unicode(used: tuple[str, ...]) -> bytes:
     """The map from glyph numbers back to characters (9.10.3), so that the line can be searched and copied."""
     rows = [f"<{_font().glyphs[char]:04x}> <{char.encode('utf-16-be').hex()}>" for char in used]
     groups = [rows[start : start + _HEX_AT_ONCE] for start in range(0, len(rows), _HEX_AT_ONCE)]
