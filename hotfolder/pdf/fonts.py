@@ -110,13 +110,15 @@ def _simple_widths(found: Dictionary) -> dict[int, float]:
 def _composite_widths(found: object) -> dict[int, float]:
     """9.7.4.3: `first [w1 w2 ...]` or `first last w`, for the codes of Identity-H."""
     items, widths, at = list(found) if isinstance(found, Array) else [], dict[int, float](), 0
-    while at + 1 < len(items) and len(widths) < _MOST_LETTERS:
+    left = _MOST_LETTERS
+    while at + 1 < len(items) and left > 0:
         first, second = whole(items[at], 0), items[at + 1]
         if isinstance(second, Array):
             widths |= {first + step: number(item, 0.0) / 1000 for step, item in enumerate(second)}
             at += 2
         elif at + 2 < len(items):
-            last = min(whole(second, 0), first + 65535)
+            last = min(whole(second, 0), first + left)
+            left -= max(last - first, 0)
             widths |= dict.fromkeys(range(first, last + 1), number(items[at + 2], 0.0) / 1000)
             at += 3
         else:
@@ -141,18 +143,23 @@ def _to_unicode(data: bytes) -> dict[int, str]:
         if kind == b"bfchar":
             codes = [_bytes(code) for code in _CODE.findall(body)]
             letters |= {int.from_bytes(a): _utf16(b) for a, b in zip(codes[::2], codes[1::2], strict=False)}
-            continue
-        for first, last, start, listed in _RANGE.findall(body):
-            low, high = int(first, 16), min(int(last, 16), int(first, 16) + 65535)
-            if start:
-                base = _bytes(start)
-                for code in range(low, min(high, low + _MOST_LETTERS) + 1):
-                    letters[code] = _utf16((int.from_bytes(base) + code - low).to_bytes(len(base) + 1)[-len(base) :])
-            else:
-                letters |= {low + at: _utf16(_bytes(item)) for at, item in enumerate(_CODE.findall(listed))}
-        if len(letters) > _MOST_LETTERS:
-            break
+        else:
+            _add_ranges(letters, body)
     return letters
+
+
+def _add_ranges(letters: dict[int, str], body: bytes) -> None:
+    left = _MOST_LETTERS  # a range of four bytes could go on for ever
+    for first, last, start, listed in _RANGE.findall(body):
+        low = int(first, 16)
+        if not start:
+            letters |= {low + at: _utf16(_bytes(item)) for at, item in enumerate(_CODE.findall(listed))}
+            continue
+        count = min(int(last, 16) - low + 1, left)
+        left -= max(count, 0)
+        base, size = int.from_bytes(_bytes(start)), len(_bytes(start))
+        for at in range(count):
+            letters[low + at] = _utf16(((base + at) % 256**size).to_bytes(size))
 
 
 def _bytes(code: bytes) -> bytes:

@@ -96,8 +96,11 @@ def test_letters_by_the_fonts_own_table():
 def test_ranges_without_end_are_cut():
     pdf = pikepdf.new()
     font = parse("<< /Subtype /Type1 /BaseFont /Art >>")
-    font.ToUnicode = Stream(pdf, b"beginbfrange <00> <FFFFFFFF> <0041> endbfrange " * 9)
-    assert len(read_font(font).letters) <= 70_001
+    font.ToUnicode = Stream(pdf, b"beginbfrange " + b"<00> <FFFFFFFF> <0041> " * 999 + b" endbfrange")
+    assert len(read_font(font).letters) == 70_000
+    composite = parse("<< /Subtype /Type0 /DescendantFonts [ << /Subtype /CIDFontType2 >> ] >>")
+    composite.DescendantFonts[0].W = Array([0, 999_999_999, 500] * 999)
+    assert len(read_font(composite).widths) == 70_001
 
 
 HELVETICA = "<< /Type /Font /Subtype /Type1 /BaseFont /Helvetica /FirstChar 65 /Widths [ 1000 500 ] >>"
