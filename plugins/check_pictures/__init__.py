@@ -81,8 +81,9 @@ class CheckPictures(Step):
         with job.read() as pdf:
             count = len(pdf.pages)
             for number, page in enumerate(pdf.pages, 1):
-                for at, use in enumerate(self._page(page, number)):
-                    key = use.placed.object_id or (number, at)
+                for use in self._page(page, number):
+                    # Pictures inside the content have no identity of their own: equal ones count as one.
+                    key = use.placed.object_id or (use.placed.width, use.placed.height, round(use.ppi, 1))
                     worst = min(uses.get(key, use), use, key=lambda one: one.ppi)
                     uses[key] = Use(worst.placed, worst.ppi, uses[key].times + 1 if key in uses else 1)
         held = self._judge(job, list(uses.values()), count)

@@ -107,6 +107,12 @@ TABLE = {
         {},
         [("hold coarse_picture", "2 × 2 pixels", "2 ppi", "150 ppi")],
     ),
+    "the same inside the content twice": (
+        f"q {AT} 72 0 0 72 0 0 cm BI /W 2 /H 2 /BPC 8 /CS /G ID abcd EI BI /W 2 /H 2 /BPC 8 /CS /G ID efgh EI Q",
+        {},
+        {},
+        [("hold coarse_picture", "placed 2 times", "2 ppi", "150 ppi")],
+    ),
     "placed twice: told where it is largest": (
         f"q {AT} 72 0 0 72 0 0 cm /I200 Do Q q {AT} 144 0 0 144 0 0 cm /I200 Do Q",
         {},
@@ -231,7 +237,7 @@ def test_how_to_mend_it(tmp_path):
 
 
 def test_the_worst_are_told_and_the_rest_counted(tmp_path):
-    """Inline pictures are each their own: 12 of them, ever larger, so the last is the worst."""
+    """Twelve pictures inside the content, ever larger, so the last is the worst."""
     content = "".join(
         f"q {20 + size} 0 0 {20 + size} 100 100 cm BI /W 2 /H 2 /BPC 8 /CS /G ID abcd EI Q\n" for size in range(12)
     )
