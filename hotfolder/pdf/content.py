@@ -59,7 +59,7 @@ class Scanner:
 
     def scan(self, data: bytes) -> Iterator[Operation]:
         """All wanted operators in order. An inline picture comes as operator BI: operands [its entries, its data]."""
-        position, depth, first, operands = 0, 0, -1, list[bytes]()
+        position, depth, first, opened, operands = 0, 0, -1, 0, list[bytes]()
         while True:
             if first < 0 and (run := self._boring.match(data, position)):
                 position = run.end()
@@ -88,11 +88,9 @@ class Scanner:
             elif lead in b"]}" or data[start:end] == b">>":
                 depth = max(0, depth - 1)
                 if depth == 0:
-                    operands.append(data[min(first, start) if not operands else opened : end])
-            elif depth:
-                continue
+                    operands.append(data[opened:end])
             elif lead in b"(/<)>" or lead in b"+-.0123456789":
-                if len(operands) < MOST_OPERANDS:
+                if depth == 0 and len(operands) < MOST_OPERANDS:
                     operands.append(data[start:end])
             else:
                 operator = data[start:end]
@@ -100,11 +98,11 @@ class Scanner:
                     entries, picture, position = _inline_picture(data, end)
                     operands, end = [entries, picture], position
                 elif operator in (b"true", b"false", b"null"):
-                    operands.append(operator)
                     continue
                 if operator in self.wanted:
                     yield Operation(operator, operands, first, end)
-                first, operands = -1, []
+                # An operator ends a list that was never closed, as it does for other readers.
+                depth, first, operands = 0, -1, []
 
 
 def _longest_first(operators: frozenset[bytes]) -> list[bytes]:

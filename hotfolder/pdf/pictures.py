@@ -12,9 +12,9 @@ from numpy.typing import NDArray
 from pikepdf import Array, Dictionary, Name, Object, Stream
 
 from hotfolder.pdf.mapping import Fate, Plan
-from hotfolder.pdf.objects import entry, names
+from hotfolder.pdf.objects import entry, names, numbers
 from hotfolder.pdf.outcome import CannotConvert
-from hotfolder.pdf.samples import LOSSY, Facts, load, outside_key, read_facts, undress
+from hotfolder.pdf.samples import LOSSY, Facts, load, outside_key, read_facts, undress, without_matte
 from hotfolder.pdf.spaces import BY_CHANNELS, GRAY, RGB, Floats, Space, SpaceReader, device_name, indexed_object
 from hotfolder.pdf.state import Matrix
 
@@ -67,16 +67,19 @@ def convert_picture(walker: "Walker", picture: Stream, space: Space, plan: Plan,
     everything else stays without loss. With up to 256 different samples only the palette changes, not the data.
     """
     facts = read_facts(picture, space)
-    if isinstance(entry(entry(picture, "/SMask"), "/Matte"), Array):
-        raise CannotConvert("its edges are already mixed with a background colour (Matte)")
     if plan.fate is Fate.SWAP:
         new = walker.rewritten(picture, None, frozenset({"/ColorSpace", "/Alternates", "/OPI"}))
         new.ColorSpace = plan.swap
         return walker.pdf.make_indirect(new)
-    if space.n == 1 and facts.bits <= 8 and facts.coding not in LOSSY:
+    soft_mask = entry(picture, "/SMask")
+    matte = entry(soft_mask, "/Matte")
+    if space.n == 1 and facts.bits <= 8 and facts.coding not in LOSSY and matte is None:
         return _recoloured(walker, picture, space, facts)
-    shrink = _shrink(walker.mapping.picture_ppi, facts, ctm)
-    image, target = walker.mapping.picture(load(picture, space, facts, shrink=shrink), space)
+    shrink = _shrink(walker.mapping.picture_ppi, facts, ctm) if matte is None else 1
+    image = load(picture, space, facts, shrink=shrink)
+    if isinstance(soft_mask, Stream) and matte is not None:
+        image = without_matte(image, space, soft_mask, numbers(matte, space.n))
+    image, target = walker.mapping.picture(image, space)
     if facts.coding in LOSSY and image.format == "uchar" and not _reversible(picture, facts):
         new = write_jpeg(walker.pdf, image, target, walker.mapping.picture_quality)
     else:
@@ -84,6 +87,8 @@ def convert_picture(walker: "Walker", picture: Stream, space: Space, plan: Plan,
     for key in picture.keys():  # noqa: SIM118
         if key not in _RENEWED:
             new[key] = picture[key]
+    if isinstance(soft_mask, Stream) and matte is not None:
+        new.SMask = walker.pdf.make_indirect(walker.rewritten(soft_mask, None, frozenset({"/Matte"})))
     hidden = outside_key(picture, space, facts)
     if hidden is not None:
         new.Mask = write_stencil(walker.pdf, hidden)

@@ -12,7 +12,7 @@ from PIL import Image
 
 from hotfolder.pdf.objects import entry, names, numbers, stream_bytes, whole
 from hotfolder.pdf.outcome import CannotConvert
-from hotfolder.pdf.spaces import Space
+from hotfolder.pdf.spaces import GRAY, Space
 
 MOST_PIXELS = 1_000_000_000
 MOST_DECODED = 3 * 2**30  # bytes of a picture that must be held whole (not JPEG)
@@ -184,6 +184,20 @@ def _decoded(image: pyvips.Image, space: Space, facts: Facts) -> pyvips.Image:
         scale = [(facts.decode[0][1] - facts.decode[0][0]) / (2**facts.bits - 1)]
         offset = [facts.decode[0][0]]
     return image.linear(scale, offset).rint().cast(image.format)
+
+
+def without_matte(image: pyvips.Image, space: Space, mask: Stream, matte: list[float]) -> pyvips.Image:
+    """A picture whose edges were mixed with a background colour beforehand, as it was before (11.6.5.3): its mask then
+    needs no Matte, whose colour could not be converted along. CannotConvert where picture and mask differ in size."""
+    facts = read_facts(mask, GRAY)
+    if (facts.width, facts.height) != (image.width, image.height):
+        raise CannotConvert("it is mixed with a background colour by a mask of another size")
+    alpha = load(mask, GRAY, facts)
+    most = 255.0 if image.format == "uchar" else 65535.0
+    alpha = alpha.linear(1 / (255.0 if alpha.format == "uchar" else 65535.0), 0)
+    ground = [(m - low) / ((high - low) or 1) * most for m, (low, high) in zip(matte, space.ranges(8), strict=True)]
+    pure = (image - ground) / (alpha == 0).ifthenelse(1.0, alpha) + ground
+    return pure.rint().cast(image.format)
 
 
 def outside_key(picture: Stream, space: Space, facts: Facts) -> NDArray[np.bool_] | None:
