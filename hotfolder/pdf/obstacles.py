@@ -14,7 +14,7 @@ from pikepdf import Array, Dictionary, Stream
 from hotfolder.finding import Box
 from hotfolder.pdf.content import Operation, parse_name
 from hotfolder.pdf.frame import Frame
-from hotfolder.pdf.inline import read_inline, write_inline
+from hotfolder.pdf.inline import as_stream, inline_facts, write_inline
 from hotfolder.pdf.mapping import KEEP, Mapping, Plan
 from hotfolder.pdf.objects import entry, identity, name, names
 from hotfolder.pdf.spaces import Space
@@ -118,7 +118,7 @@ class _Looker(Mapping):
         """An inline picture in LZW becomes a picture XObject, which is packed anew when the file is saved."""
         entries, data = operation.operands
         if b"LZW" in entries:
-            picture = read_inline(frame.walker.pdf, entries, data, frame.resources)
+            picture = as_stream(frame.walker.pdf, inline_facts(entries, frame.resources), data)
             frame._change(operation.start, operation.end, write_inline(frame.edits, picture))
 
     def _font(self, font: object) -> None:

@@ -65,7 +65,9 @@ class Walker:
         self.spaces = SpaceReader()
         self.page_number = 0
         self.scanner = Scanner([*HANDLED, *mapping.watched])
-        self.trigger = Scanner([*TRIGGERS, *mapping.watched])
+        # Where gray and CMYK themselves are converted, g and k alone are reason enough to follow a stream.
+        keeps = mapping.target.kind == "DeviceCMYK"
+        self.trigger = Scanner([*(TRIGGERS if keeps else TRIGGERS | {b"g", b"G", b"k", b"K"}), *mapping.watched])
         self._plans: dict[object, Plan] = {}
         self._colours: Colours = {}
         self._memo: dict[object, list[tuple[object, bool, object]]] = {}
