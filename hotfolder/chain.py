@@ -33,12 +33,12 @@ def run_chain(job: Job, steps: Sequence[Step], finished: Callable[[StepRecord], 
 
 
 def _run_step(job: Job, step: Step) -> StepRecord:
-    reason = _why_skip(job, step)
-    if reason:
-        job.tell(reason)
-        return StepRecord(step=step.name, ended=Ended.SKIPPED)
     before = file_digest(job.artwork) if job.has_artwork else ""
     try:
+        reason = _why_skip(job, step)
+        if reason:
+            job.tell(reason)
+            return StepRecord(step=step.name, ended=Ended.SKIPPED)
         step.run(job)
     except Hold as hold:
         job.findings.append(hold.finding.model_copy(update={"step": step.name}))

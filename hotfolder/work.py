@@ -178,7 +178,10 @@ def _conclude(order: Order, record: JobRecord, job: Job | None) -> None:
     record.finished = dt.datetime.now(dt.UTC)
     if job is not None and not held and not order.checks_only:
         result = order.out / RESULT
-        job.artwork.replace(result)
+        if job.artwork.is_relative_to(job.work):
+            job.artwork.replace(result)
+        else:  # a plugin took another file as working PDF, perhaps the original: that stays where it is
+            shutil.copyfile(job.artwork, result)
         job.use(result)
         record.result_digest = file_digest(result)
         _fsync(result)

@@ -105,6 +105,20 @@ def test_an_unknown_kind_of_file_is_held_in_words(tmp_path: Path) -> None:
     assert [str(record.ended) for record in records] == ["skipped", "skipped"]
 
 
+class OpenBadly(OpenNothing):
+    name = "open_badly"
+
+    @classmethod
+    def recognises(cls, head: bytes) -> str:
+        raise IndexError("in the head")
+
+
+def test_a_fault_while_recognising_is_a_fault_of_that_step(tmp_path: Path) -> None:
+    job = make_job(tmp_path, make_pdf(tmp_path / "poster.pdf"), opened=False)
+    (record,) = run_steps(job, OpenBadly())
+    assert (codes(job), str(record.ended)) == (["hold fault"], "fault")
+
+
 def test_a_fault_keeps_its_traceback(tmp_path: Path) -> None:
     job = make_job(tmp_path, make_pdf(tmp_path / "poster.pdf"))
     (record,) = run_steps(job, Break())
