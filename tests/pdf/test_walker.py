@@ -19,7 +19,6 @@ from hotfolder.pdf.walker import walk
 CONDITION = SHIPPED["coated_europe"]
 SPOT = "[/Separation /Orange /DeviceCMYK << /FunctionType 2 /Domain [0 1] /C0 [0 0 0 0] /C1 [0 .6 1 0] /N 1 >>]"
 RGB_SPOT = "[/Separation /Orange /DeviceRGB << /FunctionType 2 /Domain [0 1] /C0 [1 1 1] /C1 [1 .5 0] /N 1 >>]"
-DUO = "[/DeviceN [/Orange /Violet] /DeviceRGB << /FunctionType 4 /Domain [0 1 0 1] /Range [0 1 0 1 0 1] /Length 30 >>]"
 LAB = "[/Lab << /WhitePoint [.9642 1 .8249] /Range [-128 127 -128 127] >>]"
 CAL_RGB = "[/CalRGB << /WhitePoint [.9505 1 1.089] /Gamma [2.2 2.2 2.2] /Matrix [.4124 .2126 .0193 .3576 .7152 .1192 .1805 .0722 .9505] >>]"
 
