@@ -44,7 +44,7 @@ def check_jpeg_data(head: JpegHead) -> None:
     """Decode coarsely. ValueError with one sentence where the coded data is damaged, too short or too long."""
     units = _units(head)
     _check_restarts(head, units)
-    layout = _layout(units, most_rows=head.restart_interval > 0)
+    layout = _layout(units, whole_groups=head.restart_interval > 0)
     if head.process == "progressive" or head.scans != 1 or layout is None:
         coarse = min(head.width, head.height) >= 8
         _decode(
@@ -76,8 +76,11 @@ def _check_restarts(head: JpegHead, units: _Units) -> None:
             raise ValueError(f"{_DAMAGED}: parts of it are missing or stand there twice.")
 
 
-def _layout(units: _Units, most_rows: bool) -> tuple[int, int] | None:
-    """Rows and columns that hold the units with fewest left over, the rows ending a group of lines."""
+def _layout(units: _Units, whole_groups: bool) -> tuple[int, int] | None:
+    """Rows and columns that hold the units with fewest unchecked, the rows ending a group of lines.
+
+    Unchecked are those left over; with `whole_groups`, those of the last group too.
+    """
     step = _GROUP // math.gcd(_GROUP, units.down)
     best: tuple[int, int, int] | None = None
     for rows in range(step, _LONGEST // (8 * units.down) - step, step):
@@ -85,8 +88,8 @@ def _layout(units: _Units, most_rows: bool) -> tuple[int, int] | None:
         if columns < 1:
             break
         if columns * 8 * units.across <= _LONGEST:
-            left_over = columns if most_rows else units.count - rows * columns
-            best = min(best or (left_over, rows, columns), (left_over, rows, columns))
+            unchecked = units.count - rows * columns + (step * columns if whole_groups else 0)
+            best = min(best or (unchecked, rows, columns), (unchecked, rows, columns))
     return best[1:] if best else None
 
 

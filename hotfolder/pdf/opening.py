@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import zlib
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -20,6 +21,9 @@ _TAIL = 4096
 _MOST_LEVELS = 64  # of the page tree; exporters stay below ten
 _EXPORT = "Export the PDF again from the program it was made in, and drop it again."
 _MOST_WORDS = 200
+# What qpdf says of its own accord about files that nothing is wrong with for printing, and about the page tree.
+_HARMLESS = re.compile(r"Resources is missing or invalid|is direct; converting to indirect")
+_OF_THE_TREE = re.compile(r"/Pages structure|pages? tree|any pages")
 _PIECE = 1 << 20
 _UNPACKED = frozenset(("FlateDecode", "LZWDecode", "ASCIIHexDecode", "ASCII85Decode", "RunLengthDecode"))
 _LARGEST = 2**30  # of one unpacked stream that is no picture
@@ -40,13 +44,13 @@ def open_arrived(path: Path, most_pages: int) -> Iterator[OpenedPdf]:
     """Open a PDF and look at every page. Hold where it can't be opened or its pages make no sense."""
     pdf = _open(path)
     with pdf:
+        opened = OpenedPdf(pdf, encrypted=pdf.is_encrypted, repairs=_repairs(path, pdf))
         _check_tree(pdf, most_pages)
-        opened = OpenedPdf(pdf, encrypted=pdf.is_encrypted)
         try:
             opened.boxes = [_boxes(page, number) for number, page in enumerate(pdf.pages, 1)]
         except (pikepdf.PdfError, RuntimeError) as fault:
             raise _cannot_open(str(fault)) from fault
-        opened.repairs = [_plain(path, warning) for warning in pdf.get_warnings()]
+        opened.repairs += _repairs(path, pdf)
         if opened.repairs:
             _check_repaired(path, pdf)
         _check_streams(pdf)
@@ -63,6 +67,8 @@ def _open(path: Path) -> Pdf:
             mend="Export the PDF without a password, and drop it again.",
         ) from None
     except (pikepdf.PdfError, RuntimeError, ValueError) as fault:  # qpdf hands on whatever its reader ran into
+        if _OF_THE_TREE.search(str(fault)):
+            raise _bad_tree("The list of them is missing, or runs in a circle.") from fault
         raise _cannot_open(_plain(path, fault)) from fault
 
 
@@ -140,6 +146,26 @@ def _too_many(most_pages: int) -> Hold:
         required=f"{most_pages} pages at most",
         mend="Send only the pages that are to be printed.",
     )
+
+
+# ---- what qpdf mended without being asked
+
+
+def _repairs(path: Path, pdf: Pdf) -> list[str]:
+    """What qpdf says it repaired since it was last asked. Hold where it made something up that matters: a page's size, a page left out."""
+    said = [_plain(path, warning) for warning in pdf.get_warnings()]
+    for words in said:
+        if "MediaBox" in words:
+            raise Hold(
+                "bad_boxes",
+                "The size of a page makes no sense: it is missing, or damaged.",
+                mend=f"Check the page size in the layout. {_EXPORT}",
+            )
+        if "non-dictionary object; ignoring" in words:
+            raise _bad_tree("In the place of a page stands something that is none.")
+        if "giving up" in words:
+            raise _lost("Part of it can't be read.")
+    return [words for words in said if not _HARMLESS.search(words)]
 
 
 # ---- a file that opens may still have lost something

@@ -39,7 +39,8 @@ def decode(picture: PictureFile) -> Decoded:
     """Open a TIFF or PNG for decoding. Hold where the decoder can't read it."""
     loader = pyvips.Image.pngload if picture.kind == "png" else pyvips.Image.tiffload
     try:
-        image = loader(str(picture.path), access="sequential", fail_on="error")
+        # libvips remembers what it loaded by name; another file may have stood under this one.
+        image = loader(str(picture.path), access="sequential", fail_on="error", revalidate=True)
     except pyvips.Error as fault:
         raise damaged(_reason(fault)) from fault
     alpha, inks = _alpha(picture), isinstance(picture.head, TiffHead) and picture.head.inks

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+import warnings
 
 import pikepdf
 
@@ -46,7 +47,8 @@ class OpenPdf(Opener):
             inferred = self._infer(job, opened)
             if opened.encrypted or opened.repairs or inferred:
                 _write_trims(opened, inferred)
-                opened.pdf.save(path, encryption=False, object_stream_mode=pikepdf.ObjectStreamMode.generate)
+                with warnings.catch_warnings(action="ignore", category=pikepdf.PageCopyWarning):  # nothing is copied
+                    opened.pdf.save(path, encryption=False, object_stream_mode=pikepdf.ObjectStreamMode.generate)
             else:
                 shutil.copyfile(job.original, path)
             count = len(opened.boxes)
