@@ -58,7 +58,7 @@ class Placement:
 def placements(page: pikepdf.Page | Object, number: int = 1) -> list[Placement]:
     """Every picture that a page paints, in the order of painting: in forms, patterns, masks, printing annotations too.
 
-    A form used ten times gives its pictures ten times. Pictures whose dictionary makes no sense are left out.
+    The page's document must stay open meanwhile. A form used ten times gives its pictures ten times. Pictures whose dictionary makes no sense are left out.
     """
     page = page.obj if isinstance(page, pikepdf.Page) else page
     looker = _Pictures(user_unit(page))
