@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import math
+import warnings
 from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
@@ -11,7 +12,7 @@ from io import BytesIO
 from pathlib import Path
 
 import pikepdf
-from PIL import Image
+from PIL import Image, ImageOps
 
 from hotfolder.colour.condition import Condition
 from hotfolder.finding import Box, Finding
@@ -112,7 +113,9 @@ def gather(
 
 
 def _cannot(fault: Exception) -> str:
-    reason = f": {fault}" if isinstance(fault, ValueError) else ""
+    if isinstance(fault, pikepdf.PasswordError):
+        return "There is no picture of the sheet, because a password protects the file."
+    reason = f": {str(fault).rstrip('.')}" if isinstance(fault, ValueError) else ""
     return f"There is no picture of the sheet{reason}."
 
 
@@ -194,8 +197,8 @@ def _plain(pictures: Pictures, original: Path) -> None:
     with suppress(*FAULTS), open_pages(original) as pages:
         drawn = pages.render(1, proof.proof_ppi(pages.shown_inches(1))).picture
     if drawn is None:
-        with suppress(*FAULTS, Image.DecompressionBombError), Image.open(original) as found:
-            drawn = _small(found)
+        with suppress(*FAULTS, Image.DecompressionBombError), warnings.catch_warnings(action="ignore"):
+            drawn = _small(original)
     if drawn is None:
         pictures.remarks.append("There is no picture of the artwork, because the file can't be opened.")
         return
@@ -205,12 +208,13 @@ def _plain(pictures: Pictures, original: Path) -> None:
         pictures.remarks.append("The artwork is shown as it arrived; its colours are approximate.")
 
 
-def _small(found: Image.Image) -> Image.Image:
-    if found.width * found.height > MOST_PICTURE_PIXELS:
-        raise ValueError("the picture is too large to be shown")
-    found.draft("RGB", (proof.LONG_SIDE, proof.LONG_SIDE))
-    found.thumbnail((proof.LONG_SIDE, proof.LONG_SIDE))
-    return found.convert("RGB")
+def _small(original: Path) -> Image.Image:
+    with Image.open(original) as found:
+        if found.width * found.height > MOST_PICTURE_PIXELS:
+            raise ValueError("the picture is too large to be shown")
+        found.draft("RGB", (proof.LONG_SIDE, proof.LONG_SIDE))
+        found.thumbnail((proof.LONG_SIDE, proof.LONG_SIDE))
+        return ImageOps.exif_transpose(found).convert("RGB")
 
 
 def _page_boxes(path: Path) -> list[PageBoxes | None]:

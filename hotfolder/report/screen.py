@@ -22,6 +22,7 @@ FAULTS: tuple[type[Exception], ...] = (
     RuntimeError,
     TypeError,
     ValueError,
+    pikepdf.PasswordError,  # no kind of PdfError
     pikepdf.PdfError,
     pyvips.Error,
 )

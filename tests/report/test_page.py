@@ -12,6 +12,7 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
+import pikepdf
 import pytest
 from PIL import Image
 
@@ -364,6 +365,26 @@ def test_what_cannot_be_opened_is_told_in_words(tmp_path: Path, content: bytes) 
         assert "Something is wrong." in Page(html).text
 
 
+def test_a_locked_file_is_told_in_words(tmp_path: Path) -> None:
+    locked = tmp_path / "locked.pdf"
+    with pikepdf.open(make_pdf(tmp_path / "a.pdf")) as pdf:
+        pdf.save(locked, encryption=pikepdf.Encryption(owner="o", user="u"))
+    html = report(tmp_path, record(), locked)
+    assert "There is no picture of the sheet, because a password protects the file." in Page(html).text
+
+
+def test_real_files_of_every_kind_have_a_report(tmp_path: Path) -> None:
+    corpus = Path(__file__).parents[2].parent / "shared" / "corpus" / "stress"
+    files = sorted(corpus.glob("qpdf__*.pdf")) + sorted(corpus.glob("veraPDF*.pdf"))
+    if not files:
+        pytest.skip("the corpus of difficult files is not beside this clone")
+    for file in files:
+        html = report(tmp_path, record(file=file.name, findings=[finding(page=1, box=Box(9, 9, 99, 99))]), file)
+        read = Page(html)
+        assert "Something is wrong." in read.text, file.name
+        assert read.all("img") or "There is no picture of the sheet" in read.text, file.name
+
+
 def test_a_job_without_any_file_has_a_whole_report(tmp_path: Path) -> None:
     html = report(tmp_path, record(findings=[finding(message="It took too long.")]), condition=None)
     assert "There is no picture of the sheet." in Page(html).text
@@ -371,11 +392,13 @@ def test_a_job_without_any_file_has_a_whole_report(tmp_path: Path) -> None:
 
 
 def test_an_original_no_step_opened_is_still_shown(tmp_path: Path) -> None:
-    art = tmp_path / "art.png"
-    Image.new("RGB", (3000, 2000), (200, 30, 30)).save(art)
-    html = report(tmp_path, record(kind="png"), original=art)
+    art = tmp_path / "art.jpg"
+    turned = Image.Exif()
+    turned[0x0112] = 6  # Exif 2.32, Orientation: to be turned 90 degrees clockwise
+    Image.new("RGB", (3000, 2000), (200, 30, 30)).save(art, exif=turned)
+    html = report(tmp_path, record(kind="jpeg"), original=art)
     shown = pictures(html)[0]
-    assert shown.size == (1400, 933)
+    assert shown.size == (933, 1400)
     assert "shown as it arrived" in Page(html).text
 
 
