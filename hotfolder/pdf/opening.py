@@ -49,11 +49,11 @@ def open_arrived(path: Path, most_pages: int) -> Iterator[OpenedPdf]:
         try:
             opened.boxes = [_boxes(page, number) for number, page in enumerate(pdf.pages, 1)]
         except (pikepdf.PdfError, RuntimeError) as fault:
-            raise _cannot_open(str(fault)) from fault
+            raise _cannot_open(_plain(path, fault)) from fault
+        _check_streams(pdf)  # reads every object, so that all there is to repair has been
         opened.repairs += _repairs(path, pdf)
         if opened.repairs:
             _check_repaired(path, pdf)
-        _check_streams(pdf)
         yield opened
 
 
@@ -61,15 +61,17 @@ def _open(path: Path) -> Pdf:
     try:
         return pikepdf.open(path, suppress_warnings=True)
     except pikepdf.PasswordError:
-        raise Hold(
-            "password_needed",
-            "The PDF is locked with a password, so it can't be opened.",
-            mend="Export the PDF without a password, and drop it again.",
-        ) from None
+        raise _locked("The PDF is locked with a password, so it can't be opened.") from None
     except (pikepdf.PdfError, RuntimeError, ValueError) as fault:  # qpdf hands on whatever its reader ran into
+        if "encrypt" in str(fault).lower():
+            raise _locked("The PDF is encrypted in a way that can't be opened.") from fault
         if _OF_THE_TREE.search(str(fault)):
             raise _bad_tree("The list of them is missing, or runs in a circle.") from fault
         raise _cannot_open(_plain(path, fault)) from fault
+
+
+def _locked(sentence: str) -> Hold:
+    return Hold("password_needed", sentence, mend="Export the PDF without a password, and drop it again.")
 
 
 def _cannot_open(reason: str) -> Hold:
