@@ -42,7 +42,7 @@ _INTENTS = {
 }
 
 _EDGE = 0.12  # share of an edge's contrast that drawing it explains (measured on real posters)
-_SAME = 0.3  # differences below need no exact figure
+_SAME = 0.5  # differences of Lab below this need no exact figure
 _STEPS = np.arange(256) / 255
 _LINEAR = np.where(_STEPS <= 0.04045, _STEPS / 12.92, ((_STEPS + 0.055) / 1.055) ** 2.4)
 _D50 = np.array([0.9642, 1.0, 0.8249])
@@ -182,18 +182,19 @@ def differences(before: Image.Image, after: Image.Image, condition: Condition) -
         closer = ((other - came) ** 2).sum(axis=2) < ((nearest - came) ** 2).sum(axis=2)
         nearest[closer] = other[closer]
     found = np.sqrt(((nearest - came) ** 2).sum(axis=2))
+    slack = np.zeros_like(found)
     apart = found > _SAME
     found[apart] = ciede2000(nearest[apart], came[apart])
-    return found, _contrast(nearest) * _EDGE
+    slack[apart] = _contrast(nearest, apart) * _EDGE
+    return found, slack
 
 
-def _contrast(lab: Differences) -> Differences:
-    """How far the colours around each place are apart."""
+def _contrast(lab: Differences, where: NDArray[np.bool_]) -> Differences:
+    """How far the colours around each of these places are apart."""
     wide = np.pad(lab, ((1, 1), (1, 1), (0, 0)), mode="edge")
-    high, across = lab.shape[:2]
-    around = [wide[row : row + high, column : column + across] for row in range(3) for column in range(3)]
-    spread = np.maximum.reduce(around) - np.minimum.reduce(around)
-    return np.asarray(np.sqrt((spread**2).sum(axis=2)))
+    rows, columns = np.nonzero(where)
+    around = np.stack([wide[rows + down, columns + right] for down in range(3) for right in range(3)])
+    return np.asarray(np.sqrt(((around.max(axis=0) - around.min(axis=0)) ** 2).sum(axis=1)))
 
 
 def _lab(picture: Image.Image) -> Differences:

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from pypdf import PdfReader
+from pypdf import PdfReader, apply_configuration
 from pypdf.errors import PyPdfError
 from pypdf.generic import ArrayObject, ContentStream, DictionaryObject, IndirectObject, StreamObject
 
@@ -52,7 +52,9 @@ class Page:
 def read_finished(path: Path, wanted: Wanted) -> tuple[list[Fault], list[Page]]:
     """Every fault found, and the pages as far as they could be read (empty where the file can't be opened)."""
     faults: list[Fault] = []
-    with path.open("rb") as stream:
+    # The reader's guard against declared lengths would refuse large pictures; no stream is longer than its file.
+    longest = max(path.stat().st_size, 75_000_000)
+    with path.open("rb") as stream, apply_configuration(maximum_declared_stream_length=longest):
         head = stream.read(8)
         if head != b"%PDF-1.6":
             faults.append(Fault("wrong_version", "The finished file isn't marked as PDF 1.6, on which PDF/X-4 stands."))

@@ -8,6 +8,7 @@ import numpy as np
 import pikepdf
 from numpy.typing import NDArray
 from pikepdf import Array, Dictionary, Name
+from PIL import ImageChops
 
 from hotfolder.finding import Box
 from hotfolder.pdf.conformance import Page
@@ -63,7 +64,9 @@ def _marks_alone(sheet: bytes, number: int) -> bytes:
 
 
 def _ink(drawn: Rendered) -> NDArray[np.bool_]:
-    return np.asarray(np.asarray(drawn.picture).min(axis=2) < 255 - _INK)
+    red, green, blue = drawn.picture.split()
+    darkest = ImageChops.darker(ImageChops.darker(red, green), blue)
+    return np.asarray(np.asarray(darkest) < 255 - _INK)
 
 
 def _inside(drawn: Rendered, box: Box, more: int) -> NDArray[np.bool_]:
