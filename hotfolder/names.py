@@ -66,9 +66,10 @@ def _shorten(text: str, most: int) -> str:
 
 def printable(name: str) -> str:
     """A file name for people and logs: bytes that are no text and control characters shown as such, on one line."""
-    text = name.encode("utf-8", "surrogateescape").decode("utf-8", "backslashreplace")
-    return "".join(char if char.isprintable() or char == " " else _escaped(char) for char in text)
+    return "".join(char if char.isprintable() else _escaped(char) for char in name)
 
 
 def _escaped(char: str) -> str:
+    if "\udc80" <= char <= "\udcff":  # a byte that is no text, as Python carries it in a file name (PEP 383)
+        return f"\\x{ord(char) - 0xDC00:02x}"
     return char.encode("unicode_escape").decode("ascii")

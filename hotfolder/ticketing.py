@@ -45,7 +45,7 @@ def collect(
     """Merge every source. Hold where a ticket file can't be read or says something that can't be understood."""
     findings: list[Finding] = []
     sources = [Source(origin=f"route '{route}'", values=dict(table))]
-    folder_values = read_folders(subfolders, subfolder) if subfolders and subfolder else {}
+    folder_values = read_folders(subfolders, printable(subfolder)) if subfolders and subfolder else {}
     sources += _weak("the folder's name", folder_values, findings)
     sources += _from_name(file_names, name, findings)
     for path in ticket_files:
@@ -126,7 +126,7 @@ def _weak(origin: str, values: dict[str, str], findings: list[Finding]) -> list[
 
 
 def _from_name(patterns: Sequence[str], name: str, findings: list[Finding]) -> list[Source]:
-    stem = PurePath(name).stem
+    stem = printable(PurePath(name).stem)
     matches = [values for pattern in patterns if (values := read_name(pattern, stem)) is not None]
     for values in matches:
         if not check_values(values):
@@ -139,7 +139,7 @@ def _from_name(patterns: Sequence[str], name: str, findings: list[Finding]) -> l
                 code="name_unread",
                 level=Level.NOTE,
                 message="The file's name does not follow the studio's pattern, so nothing of the order was read from it.",
-                measured=printable(stem),
+                measured=stem,
                 required=" or ".join(patterns),
             )
         )

@@ -37,7 +37,11 @@ class CheckGeometrySettings(Settings):
         0.3, "A side may differ by this part of its length, where that is more than `tolerance`", unit="%", ge=0, le=5
     )
     bleed_tolerance: Length = setting(
-        0.05 * MM, "Bleed may fall short of the ordered one by this much", unit="length", ge=0, le=2 * MM
+        0.2 * MM,
+        "Bleed may fall short of the ordered one by this much; 3 mm and 1/8 in (3.175 mm) go for each other in the trade",
+        unit="length",
+        ge=0,
+        le=2 * MM,
     )
 
 

@@ -76,4 +76,4 @@ def test_a_safe_stem_is_safe(text: str) -> None:
 
 
 def test_printable_shows_what_is_no_text() -> None:
-    assert printable("a\nb\x1b[31m\udcff 🎷") == "a\\nb\\x1b[31m\\xff 🎷"
+    assert printable("a\nb\x1b[31m\udcff 🎷\ud83d") == "a\\nb\\x1b[31m\\xff 🎷\\ud83d"

@@ -58,6 +58,11 @@ def test_a_name_outside_the_pattern_is_noted() -> None:
     ]
 
 
+def test_bytes_that_are_no_text_are_shown_as_such() -> None:
+    found = gather(name="quay_jazz\udcff\n_A2.pdf")
+    assert (found.ticket.title, str(found.ticket.trim)) == ("jazz\\xff\\n", "A2")
+
+
 WRONG = [
     ("t.ticket.toml", b"trim = ", "ticket_unreadable", "line 1"),
     (
