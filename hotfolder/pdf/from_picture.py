@@ -20,7 +20,7 @@ from hotfolder.pdf.one_page import PdfFile
 from hotfolder.pdf.picture_colour import DEVICE, Colour, Remark, picture_colour
 from hotfolder.pdf.picture_file import Limits, PictureFile, damaged, read_picture
 from hotfolder.pdf.picture_pixels import Decoded, decode, packed
-from hotfolder.pdf.placing import Placing, Wanted, place
+from hotfolder.pdf.picture_placing import Placing, Wanted, place
 from hotfolder.pdf.png import PALETTE, PngHead, checked_pixels
 
 # Where the corners of a picture go, by its orientation (TIFF 6.0 section 8): x and y of the page as a, b, c, d, e, f of

@@ -7,7 +7,7 @@ from typing import Literal
 from hotfolder.pdf.from_picture import Opened, picture_to_pdf
 from hotfolder.pdf.kinds import picture_kind, wrong_ending
 from hotfolder.pdf.picture_file import Limits
-from hotfolder.pdf.placing import Fit, Placing, Wanted
+from hotfolder.pdf.picture_placing import Fit, Placing, Wanted
 from hotfolder.plugin import Job, Opener, Register, Settings, hookimpl, setting, show_length, show_size
 
 _COLOURS = {1: "gray", 3: "RGB", 4: "CMYK"}
