@@ -47,7 +47,7 @@ def collect(
     sources = [Source(origin=f"route '{route}'", values=dict(table))]
     folder_values = read_folders(subfolders, printable(subfolder)) if subfolders and subfolder else {}
     sources += _weak("the folder's name", folder_values, findings)
-    sources += _from_name(file_names, name, findings)
+    sources += _from_name(file_names, name, findings, expected=not ticket_files)
     for path in ticket_files:
         sources.append(Source(origin=printable(path.name), values=read_ticket_file(path, hooks)))
     sources.append(Source(origin="the command line", values=dict(overrides)))
@@ -125,7 +125,8 @@ def _weak(origin: str, values: dict[str, str], findings: list[Finding]) -> list[
     return [Source(origin=origin, values=good)] if good else []
 
 
-def _from_name(patterns: Sequence[str], name: str, findings: list[Finding]) -> list[Source]:
+def _from_name(patterns: Sequence[str], name: str, findings: list[Finding], *, expected: bool) -> list[Source]:
+    """What the name says of the order. `expected`: nothing else came with the artwork that could say it."""
     stem = printable(PurePath(name).stem)
     matches = [values for pattern in patterns if (values := read_name(pattern, stem)) is not None]
     for values in matches:
@@ -133,7 +134,7 @@ def _from_name(patterns: Sequence[str], name: str, findings: list[Finding]) -> l
             return [Source(origin="the file's name", values=dict(values))]
     if matches:
         return _weak("the file's name", matches[0], findings)
-    if patterns:
+    if patterns and expected:
         findings.append(
             Finding(
                 code="name_unread",

@@ -101,7 +101,8 @@ def write_failure(order: Order, code: str, message: str, mend: str, detail: str 
     with contextlib.suppress(PermissionError):  # that it can't be read may be the very failure
         record.bytes = order.original.stat().st_size
         record.digest = file_digest(order.original)
-    record.findings = [Finding(code=code, level=Level.HOLD, message=message, mend=mend)]
+    _read_ticket(order, record, (), None)  # without the ticket file: what is in a file is read in a worker only
+    record.findings.insert(0, Finding(code=code, level=Level.HOLD, message=message, mend=mend))
     record.outcome, record.finished = Outcome.HOLD, dt.datetime.now(dt.UTC)
     with JobLog(order.out / LOG, job=order.job) as log:
         log.write("finding", **record.findings[0].model_dump(mode="json", exclude_none=True))
@@ -115,27 +116,13 @@ def write_failure(order: Order, code: str, message: str, mend: str, detail: str 
 def _prepare(order: Order, record: JobRecord, work: Path, hooks: pluggy.PluginManager | None) -> Job | None:
     """The job with its ticket and printing condition; None where these already hold it."""
     try:
-        collected = collect(
-            route=order.route,
-            table=order.ticket,
-            subfolders=order.subfolders,
-            subfolder=order.subfolder,
-            file_names=order.file_names,
-            name=order.name,
-            ticket_files=order.ticket_files,
-            overrides=order.overrides,
-            hooks=hooks,
-        )
+        name = _read_ticket(order, record, order.ticket_files, hooks)
     except Hold as hold:
         record.findings.append(hold.finding)
         return None
-    record.ticket, record.origins = collected.ticket, collected.origins
-    record.findings += collected.findings
-    name = record.ticket.condition or order.condition
     if name not in order.conditions:
         record.findings.append(_unknown_condition(name, order.conditions, record))
         return None
-    record.condition = order.conditions[name].title
     fields = {"route": order.route, "date": order.arrived.strftime("%Y-%m-%d")}
     return Job(
         job=order.job,
@@ -146,6 +133,29 @@ def _prepare(order: Order, record: JobRecord, work: Path, hooks: pluggy.PluginMa
         condition=order.conditions[name],
         fields=fields,
     )
+
+
+def _read_ticket(
+    order: Order, record: JobRecord, ticket_files: tuple[Path, ...], hooks: pluggy.PluginManager | None
+) -> str:
+    """Put the ticket into the record; gives the name of the printing condition. Hold where a ticket file is wrong."""
+    collected = collect(
+        route=order.route,
+        table=order.ticket,
+        subfolders=order.subfolders,
+        subfolder=order.subfolder,
+        file_names=order.file_names,
+        name=order.name,
+        ticket_files=ticket_files,
+        overrides=order.overrides,
+        hooks=hooks,
+    )
+    record.ticket, record.origins = collected.ticket, collected.origins
+    record.findings += collected.findings
+    name = collected.ticket.condition or order.condition
+    if name in order.conditions:
+        record.condition = order.conditions[name].title
+    return name
 
 
 def _unknown_condition(name: str, known: Mapping[str, Condition], record: JobRecord) -> Finding:

@@ -121,10 +121,17 @@ def _table(folder: Path, every: list[Arrival], gathered: Gathered) -> Table:
         shown = [str(path.relative_to(folder.resolve())) for path in _shown(gathered.places.get(record.job, []))]
         style = "bold" if record.outcome.value == "pass" else "bold reverse"
         dropped = Text(f"{arrival.path}\n").append(arrival.about, style="italic")
-        table.add_row(dropped, Text(record.outcome.value, style=style), Text(record.reason), Text("\n".join(shown)))
+        table.add_row(
+            dropped, Text(record.outcome.value, style=style), Text(_few_words(record)), Text("\n".join(shown))
+        )
     return table
 
 
 def _shown(places: list[Path]) -> list[Path]:
     """The artwork and its report, without log and ticket."""
     return sorted(path for path in places if not path.name.endswith((".log", ".toml", ".json")))
+
+
+def _few_words(record: JobRecord) -> str:
+    """The reason, as far as its first full stop or colon; the report has the rest."""
+    return record.reason.split(". ")[0].split(": ")[0].rstrip(".")

@@ -39,7 +39,7 @@ def arrivals() -> list[Arrival]:
     return [
         Arrival("quaymarket_jazznight_24x36in.pdf", "PDF in CMYK with bleed, as ordered", _jazz("24x36in")),
         Arrival("lanterntheatre_papermoon_18x24in.pdf", "PDF in screen colours (RGB), with bleed", _moon("18x24in")),
-        Arrival("northfield_opennight_18x24in.jpg", "JPEG with pixels to spare", _night_jpeg(160)),
+        Arrival("northfield_opennight_18x24in.jpg", "JPEG with pixels to spare", _night_jpeg(200)),
         Arrival(
             "harvest loaf final.tif",
             "TIFF in CMYK, its order in a ticket file beside it",
@@ -79,9 +79,9 @@ def _cut_short(path: Path) -> None:
 
 
 def _loaf_tiff(path: Path) -> None:
-    """CMYK numbers of the demo's own printing condition, 160 ppi, losslessly packed."""
-    picture = to_condition(SRGB, SHIPPED[DEFAULT]).picture(_picture(_canvas("A2", posters.harvest_loaf), 160))
-    resolution = 160 / 25.4  # libvips counts pixels a millimetre
+    """CMYK numbers of the demo's own printing condition, 200 ppi, losslessly packed."""
+    picture = to_condition(SRGB, SHIPPED[DEFAULT]).picture(_picture(_canvas("A2", posters.harvest_loaf), 200))
+    resolution = 200 / 25.4  # libvips counts pixels a millimetre
     picture.copy(interpretation="cmyk", xres=resolution, yres=resolution).tiffsave(
         str(path), compression="lzw", predictor="horizontal", keep="none"
     )

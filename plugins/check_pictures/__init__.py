@@ -89,7 +89,8 @@ class CheckPictures(Step):
         held = self._judge(job, list(uses.values()), count)
         if not held:
             least = min((use.ppi for use in uses.values()), default=0)
-            job.tell(f"All {len(uses)} pictures have {least:.0f} {PPI} or more." if uses else "There are no pictures.")
+            which = "The picture has" if len(uses) == 1 else f"All {len(uses)} pictures have"
+            job.tell(f"{which} {least:.0f} {PPI} or more." if uses else "There are no pictures.")
 
     def _page(self, page: Page, number: int) -> Iterator[Use]:
         """The pictures that show on a page, inside the bleed."""
