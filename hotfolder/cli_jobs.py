@@ -70,7 +70,7 @@ def overrides(pairs: Sequence[str], studio: Studio) -> dict[str, str]:
             problems.append(f"{at}write KEY=VALUE, such as trim=24x36in.")
             continue
         try:
-            Ticket(**{key: value})  # type: ignore[arg-type]  # pydantic reads text
+            Ticket(**{key: value})
             values[key] = value
         except ValidationError as error:
             problems += [at + sentence for _, sentence in sentences(error, Ticket, "ticket key", "The")]

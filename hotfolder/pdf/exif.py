@@ -141,7 +141,7 @@ def _entry(stream: BinaryIO, layout: _Layout, at: int) -> tuple[int, tuple[float
         raise ValueError("Its list of properties is damaged.")
     if size > room:
         (place,) = _numbers(stream, place, layout.word)
-    values = _numbers(stream, place, f"{layout.order}{many}{code}")
+    values: tuple[float, ...] = _numbers(stream, place, f"{layout.order}{many}{code}")
     if kind in _RATIONALS:
         values = tuple(a / b if b else math.nan for a, b in zip(values[::2], values[1::2], strict=True))
     return tag, values

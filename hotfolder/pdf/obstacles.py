@@ -119,7 +119,7 @@ class _Looker(Mapping):
         entries, data = operation.operands
         if b"LZW" in entries:
             picture = as_stream(frame.walker.pdf, inline_facts(entries, frame.resources), data)
-            frame._change(operation.start, operation.end, write_inline(frame.edits, picture))
+            frame.changes.add(operation.start, operation.end, write_inline(frame.edits, picture))
 
     def _font(self, font: object) -> None:
         place = identity(font)
