@@ -13,6 +13,7 @@ from hotfolder.pdf.inline import inline_facts, write_inline
 from hotfolder.pdf.mapping import Fate, Plan
 from hotfolder.pdf.objects import entry, name, same_object
 from hotfolder.pdf.overprint import keep_overprint
+from hotfolder.pdf.painted import glyphs, graphics_state, pattern, picture, shading
 from hotfolder.pdf.resources import ResourceEdits
 from hotfolder.pdf.spaces import PATTERN, Space
 from hotfolder.pdf.state import MOST_SAVED, UNIT, Colour, Matrix, State, multiply, transform_box
@@ -209,7 +210,7 @@ class Frame:
         self._set(stroke, Colour(space if space.kind == "Pattern" else PATTERN, values, key))
         if isinstance(found, Dictionary):
             self._note_gradient(found.get("/Shading"))
-        now = self.walker.pattern(found, self.resources, self.depth, self.base)
+        now = pattern(self.walker, found, self.resources, self.depth, self.base)
         written = self.edits.use("/Pattern", key, now)
         plan = None if base is None else self.walker.plan(base)
         if base is not None and values and plan is not None and plan.fate is Fate.CONVERT:
@@ -248,7 +249,7 @@ class Frame:
             self._graphics[key] = read_graphics(found)
         apply(self._graphics[key], self.state)
         self.walker.mapping.state_changed(self, self.state)
-        now = self.walker.graphics(found, self.resources, self.depth)
+        now = graphics_state(self.walker, found, self.resources, self.depth)
         written = self.edits.use("/ExtGState", key, now)
         if written != key:
             self.changes.add(operation.start, operation.end, write_name(written) + b" gs")
@@ -265,7 +266,7 @@ class Frame:
         kind = name(entry(found, "/Subtype"))
         now: object = found
         if kind == "Image":
-            now, space = self.walker.picture(found, self.resources, self.state)
+            now, space = picture(self.walker, found, self.resources, self.state)
             self.walker.mapping.picture_placed(self, found, space, key)
         elif kind == "Form":
             inner = self.state.copy()
@@ -282,7 +283,7 @@ class Frame:
         if found is None:
             raise ValueError(f"the gradient {key[1:]} is missing")
         self._note_gradient(found)
-        now = self.walker.shading(found, self.resources, None)
+        now = shading(self.walker, found, self.resources)
         written = self.edits.use("/Shading", key, now)
         if written != key:
             self.changes.add(operation.start, operation.end, write_name(written) + b" sh")
@@ -291,13 +292,13 @@ class Frame:
         """BI ID EI: a picture inside the content stream."""
         entries, data = operation.operands
         try:
-            picture = inline_facts(entries, self.resources)
+            facts = inline_facts(entries, self.resources)
         except (ValueError, pikepdf.PdfError) as fault:
             self.walker.leave("an inline picture", str(fault), transform_box(UNIT, self.state.ctm))
             return
-        now, space = self.walker.picture(picture, self.resources, self.state, inline=data)
-        self.walker.mapping.picture_placed(self, picture, space, "")
-        if not same_object(now, picture) and isinstance(now, Stream):
+        now, space = picture(self.walker, facts, self.resources, self.state, inline=data)
+        self.walker.mapping.picture_placed(self, facts, space, "")
+        if not same_object(now, facts) and isinstance(now, Stream):
             self.changes.add(operation.start, operation.end, write_inline(self.edits, now))
 
     def choose_font(self, operation: Operation) -> None:
@@ -310,7 +311,7 @@ class Frame:
         found, drawn = self._fonts[key]
         self.state.font = found
         if drawn:
-            now = self.walker.glyphs(found, self.resources, self.state, self.depth)
+            now = glyphs(self.walker, found, self.resources, self.state, self.depth)
             written = self.edits.use("/Font", key, now)
             if written != key:
                 size = b" " + operation.operands[1] + b" Tf"

@@ -39,7 +39,9 @@ class WalkResult:
 
     def leave(self, page: int, what: str, why: str, box: Box | None = None) -> None:
         """Notes a leftover once for each page, thing and reason."""
-        if not any((x.page, x.what, x.why) == (page, what, why) for x in self.leftovers[-MOST_COMPARED:]):
+        if len(self.leftovers) < MOST_LEFTOVERS and not any(
+            (x.page, x.what, x.why) == (page, what, why) for x in self.leftovers[-MOST_COMPARED:]
+        ):
             self.leftovers.append(Leftover(page, what, why, box))
 
     def remark(self, page: int, what: str, why: str) -> None:
@@ -49,3 +51,4 @@ class WalkResult:
 
 
 MOST_COMPARED = 200
+MOST_LEFTOVERS = 5000  # A job with one is held; more than this nobody reads.

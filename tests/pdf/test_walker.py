@@ -428,6 +428,16 @@ def test_a_gray_gradient_is_black_alone_and_a_coloured_one_is_not_torn() -> None
     assert steps.max() < 0.05
 
 
+def test_gradient_patterns() -> None:
+    page = Page()
+    function = "<< /FunctionType 2 /Domain [0 1] /C0 [0 0 0] /C1 [1 1 1] /N 1 >>"
+    shading = f"<< /ShadingType 2 /ColorSpace /DeviceRGB /Coords [0 0 200 0] /Function {function} >>"
+    page.put("Pattern", "G", f"<< /PatternType 2 /Shading {shading} >>")
+    page.walk("/Pattern cs /G scn 0 0 99 99 re f")
+    assert page.obj.Resources.Pattern.G.Shading.ColorSpace == Name.DeviceCMYK
+    assert page.content() == "/Pattern cs /G scn 0 0 99 99 re f"
+
+
 def table(page: Page) -> np.ndarray:
     part = page.obj.Resources.Shading.S.Function.Functions[0]
     return np.frombuffer(part.read_bytes(), ">u2").reshape(-1, 4) / 65535
