@@ -125,14 +125,15 @@ class _Font:
     """What is read from the font file once."""
 
     def __init__(self) -> None:
-        font = TTFont(FONT, lazy=True)
-        order, cmap = font.getReverseGlyphMap(), font.getBestCmap()
-        self.units = font["head"].unitsPerEm
-        self.glyphs = {chr(code): order[name] for code, name in cmap.items()}
-        self._advances = {chr(code): font["hmtx"][name][0] / self.units for code, name in cmap.items()}
-        head, os2 = font["head"], font["OS/2"]
-        self.bounds = (head.xMin, head.yMin, head.xMax, head.yMax)
-        self.ascent, self.descent, self.cap_height = font["hhea"].ascent, font["hhea"].descent, os2.sCapHeight
+        with TTFont(FONT, lazy=True) as font:
+            order, cmap = font.getReverseGlyphMap(), font.getBestCmap()
+            self.units = font["head"].unitsPerEm
+            self.glyphs = {chr(code): order[name] for code, name in cmap.items()}
+            self._advances = {chr(code): font["hmtx"][name][0] / self.units for code, name in cmap.items()}
+            head, os2 = font["head"], font["OS/2"]
+            self.bounds = (head.xMin, head.yMin, head.xMax, head.yMax)
+            self.ascent, self.descent = font["hhea"].ascent, font["hhea"].descent
+            self.cap_height = os2.sCapHeight
 
     def widths(self, text: str) -> list[float]:
         """Advance of each character in ems."""
@@ -159,12 +160,12 @@ def _subset(used: tuple[str, ...]) -> bytes:
     options.name_IDs = [0, 13, 14]  # the notice that the licence wants kept: copyright, licence, its address
     options.drop_tables += ["DSIG", "GDEF", "GPOS", "GSUB", "gasp"]
     options.recalc_timestamp = False
-    font = TTFont(FONT, recalcTimestamp=False)
     worker = subset.Subsetter(options)
     worker.populate(text="".join(used))
-    worker.subset(font)
     out = io.BytesIO()
-    font.save(out)
+    with TTFont(FONT, recalcTimestamp=False) as font:
+        worker.subset(font)
+        font.save(out)
     return out.getvalue()
 
 
