@@ -170,6 +170,12 @@ def with_stream(tmp_path: Path, data: bytes) -> bytes:
     return path.read_bytes()
 
 
+def endless() -> bytes:
+    packer = zlib.compressobj(1)
+    megabyte = b" " * (1 << 20)
+    return b"".join(packer.compress(megabyte) for _ in range(1100)) + packer.flush()
+
+
 PACKED = zlib.compress(b"0.1 0.2 0.3 0 k 0 0 400 400 re f " * 300)
 STREAMS = {
     "sound": (PACKED, []),
@@ -177,7 +183,7 @@ STREAMS = {
     "cut short": (PACKED[:-12], ["hold parts_lost"]),
     "check sum wrong": (PACKED[:-1] + bytes((PACKED[-1] ^ 1,)), ["hold parts_lost"]),
     "noise": (PACKED[:20] + b"\xff" * 20 + PACKED[40:], ["hold parts_lost"]),
-    "unpacks without end": (zlib.compress(b" " * (1100 << 20), 1), ["hold parts_lost"]),
+    "unpacks without end": (endless(), ["hold parts_lost"]),
 }
 
 
