@@ -59,13 +59,13 @@ RECIPES = {
     ),
     "coated_us": Recipe(
         "TR006",
-        322,
+        318,
         "CGATS TR 006 coated 320%",
         "Source of characterization data: ANSI/CGATS/GRACoL TR 006-2007. This profile CC0",
     ),
     "uncoated": Recipe(
         "FOGRA47L",
-        296,
+        291,
         "FOGRA47L uncoated 300%",
         "Made from FOGRA47L (colord, CC0); this profile CC0",
     ),

@@ -119,7 +119,7 @@ def test_inks_for_lab_colours_as_argyll_finds_them(condition: Condition) -> None
     apart = ciede2000(condition_lab(condition, ours), condition_lab(condition, theirs))
     assert apart.mean() < 0.25
     assert np.percentile(apart, 99) < 1.5
-    assert np.abs(ours - theirs).mean() < 0.003
+    assert np.abs(ours - theirs).mean() < 0.005
 
 
 @every_condition
