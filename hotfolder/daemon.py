@@ -59,6 +59,7 @@ class Daemon:
         files: Files | None = None,
         clock: Callable[[], float] = time.monotonic,
         grace: float = 20.0,
+        events: bool = True,
     ) -> None:
         self._studio = studio
         self._heard = heard
@@ -66,6 +67,7 @@ class Daemon:
         self._files = files or Files()
         self._clock = clock
         self._grace = grace
+        self._events = events  # without, the folders are only looked through at intervals
         # What the threads and the watcher want done in the thread of `run`. Its `put` is safe in a signal handler.
         self._inbox: queue.SimpleQueue[Callable[[], None]] = queue.SimpleQueue()
         self._stops = 0
@@ -207,7 +209,8 @@ class Daemon:
         hinted, self._hinted = self._hinted, set()
         for _, arrivals in self._arrivals:
             if everything or arrivals.root in hinted:
-                self._watcher.check(arrivals.root)
+                if self._events:
+                    self._watcher.check(arrivals.root)
                 arrivals.sweep()
         if everything:
             self._find_strays()
@@ -226,6 +229,7 @@ class Daemon:
     def _idle(self) -> bool:
         return not (
             self._running
+            or self._hinted
             or any(later.tries < _TRIES_BEFORE_IDLE for later in self._later.values())
             or any(arrivals.waiting for _, arrivals in self._arrivals)
             or any(self._tried(arrival) < _TRIES_BEFORE_IDLE for _, arrival in self._candidates())
@@ -300,7 +304,9 @@ class Daemon:
             if error is None:
                 self._later.pop(job, None)
                 finished = future.result()
-                if finished is not None:
+                if finished is None:
+                    self._hinted.update(arrivals.root for _, arrivals in self._arrivals)  # it may lie there again
+                else:
                     self._finished(finished)
             elif isinstance(error, Damaged):
                 self._later.pop(job, None)
@@ -323,6 +329,7 @@ class Daemon:
     def _put_off(self, path: Path, error: BaseException) -> None:
         self._paused.setdefault(path, _Later(0)).put_off(self._clock())
         self._forget(path)
+        self._hinted.update(arrivals.root for _, arrivals in self._arrivals)
         words = f"The file could not be taken: {getattr(error, 'strerror', None) or error}. It is tried again."
         self._tell(Event(What.AGAIN, file=printable(path.name), folder=printable(str(path.parent)), words=words))
 

@@ -49,6 +49,9 @@ class Files:
     def point(self, when: When, call: str, path: Path) -> None:
         """Does nothing. Tests die or raise here."""
 
+    def _flush(self, handle: int) -> None:
+        os.fsync(handle)
+
     # ---- looking
 
     def list(self, folder: Path) -> list[os.DirEntry[str]]:
@@ -138,7 +141,7 @@ class Files:
             return
         handle = os.open(path, os.O_RDONLY if folder or sys.platform != "win32" else os.O_RDWR)
         try:
-            os.fsync(handle)
+            self._flush(handle)
         except OSError as error:
             if not folder or error.errno not in _UNSUPPORTED:  # some network file systems can't sync a folder
                 raise
@@ -155,7 +158,7 @@ class Files:
             self.point("inside", "write", path)
             stream.write(data[len(data) // 2 :])
             stream.flush()
-            os.fsync(stream.fileno())
+            self._flush(stream.fileno())
         self.point("before", "replace", path)
         beside.replace(path)
         self.point("after", "replace", path)
@@ -174,7 +177,7 @@ class Files:
                 go.write(chunk)
                 self.point("inside", "copy", target)
             go.flush()
-            os.fsync(go.fileno())
+            self._flush(go.fileno())
         os.utime(target, ns=(source.stat().st_atime_ns, source.stat().st_mtime_ns))
         if self.digest(target) != digest.hexdigest():
             raise OSError(errno.EIO, "the copy differs from what was copied", os.fspath(target))

@@ -214,6 +214,7 @@ class Spool:
         """Bring a committed job's files to where they belong; may be repeated. Claim, record, names."""
         home = self.done / job
         claim = self._read_claim(home, home)
+        self.files.rmdir(self.work / job)  # left behind by a daemon that was killed right after the commit
         try:
             record = JobRecord.model_validate_json(self.files.read(home / "out" / RECORD))
         except (ValueError, FileNotFoundError):

@@ -1,6 +1,7 @@
 """Kills a daemon at every file-system call it makes, one after the other, and judges what the next daemon makes of it.
 
-Run as a program of its own (it forks): `crash_points.py FOLDER SCENE`; prints one JSON object.
+Run as a program of its own (it forks): `crash_points.py FOLDER SCENE kill [all]` or `... ERROR [on]`;
+prints one JSON object.
 SQLite does the same ("How SQLite Is Tested", 3: each call fails in turn until the operation runs through).
 """
 
@@ -53,15 +54,22 @@ SCENES = {
 class Shim(Files):
     """Does something at the k-th point, or at each from there on."""
 
-    def __init__(self, k: int, act: Callable[[str], None], *, on: bool = False) -> None:
-        self._left, self._act, self._on = k, act, on
+    def __init__(
+        self, k: int, act: Callable[[str], None], count: Callable[[When, str], bool], on: bool = False
+    ) -> None:
+        self._left, self._act, self._count, self._on = k, act, count, on
         self.met = ""
 
     def point(self, when: When, call: str, path: Path) -> None:
+        if not self._count(when, call):
+            return
         self._left -= 1
         if self._left == 0 or (self._on and self._left < 0):
             self.met = self.met or f"{when} {call} {path.name}"
             self._act(self.met)
+
+    def _flush(self, handle: int) -> None:
+        """A killed process loses nothing that was not flushed; only a power cut does."""
 
 
 class Meddler(Stub):
@@ -72,6 +80,22 @@ class Meddler(Stub):
         if order.original.stat().st_mtime_ns > 10**9:
             os.utime(order.original, ns=(1, 1))
         return record
+
+
+LOOKS = {"list", "look", "there", "read", "digest"}
+
+
+def every_point(when: When, call: str) -> bool:
+    return True
+
+
+def after_changes(when: When, call: str) -> bool:
+    """The points between which the disk differs: before a call is the same as after the last one that changed it."""
+    return when != "before" and call not in LOOKS
+
+
+def calls(when: When, call: str) -> bool:
+    return when == "before"
 
 
 def die(where: str) -> None:
@@ -87,7 +111,8 @@ def fail_with(number: int) -> Callable[[str], None]:
 
 
 def lay_out(root: Path, scene: Scene) -> Path:
-    base = (root / "share") if not scene.across else Path("/dev/shm") / f"hf-{os.getpid()}-{root.name}"
+    # A disk in memory, where there is one, saves the time of syncing; the calls are the same.
+    base = (root / "share") if not scene.across else Path("/dev/shm") / f"share-{root.name}"
     shutil.rmtree(root, ignore_errors=True)
     shutil.rmtree(base, ignore_errors=True)
     for folder in ("in", "pass", "hold"):
@@ -103,7 +128,7 @@ def lay_out(root: Path, scene: Scene) -> Path:
 def run(root: Path, base: Path, files: Files, name: str) -> None:
     studio = make_studio(root, elsewhere=base)
     runner = Meddler() if name.startswith("changed") else Stub()
-    Daemon(studio, lambda event: None, runner=runner, files=files).run(until_idle=True)
+    Daemon(studio, lambda event: None, runner=runner, files=files, events=False).run(until_idle=True)
 
 
 def in_child(call: Callable[[], None]) -> int:
@@ -159,19 +184,19 @@ def judge_one(root: Path, base: Path, scene: Scene, artwork: str, outcome: str) 
     return [] if there == {**want, **earlier} else [f"pass and hold: {sorted(there)}, wanted {sorted(want)}"]
 
 
-def kill_everywhere(root: Path, name: str, every: int = 1) -> dict[str, object]:
-    """Kill at point 1, 2, 3 ... until none is met; each `every`-th also kills the second daemon at a later point."""
+def kill_everywhere(root: Path, name: str, count: Callable[[When, str], bool], every: int) -> dict[str, object]:
+    """Kill at point 1, 2, 3 ... until none is met; each `every`-th also kills the second daemon at another point."""
     scene, bad, k, twice = SCENES[name], [], 0, 0
     while True:
         k += 1
         base = lay_out(root, scene)
-        code = in_child(lambda k=k, base=base: run(root, base, Shim(k, die), name))
+        code = in_child(lambda k=k, base=base: run(root, base, Shim(k, die, count), name))
         if code == 0:
             break
         if code == KILLED and k % every == 0:
             twice += 1
-            in_child(lambda k=k, base=base: run(root, base, Shim(7 + k * 13 % 40, die), name))
-        code = in_child(lambda base=base: run(root, base, Files(), name)) if code == KILLED else code
+            in_child(lambda k=k, base=base: run(root, base, Shim(7 + k * 13 % 40, die, count), name))
+        code = in_child(lambda base=base: run(root, base, Shim(0, die, calls), name)) if code == KILLED else code
         wrong = judge(root, base, scene) if code == 0 else [f"the daemon ended with {code}"]
         bad += [f"point {k}: {each}" for each in wrong]
         if len(bad) > 20:
@@ -186,7 +211,7 @@ def fail_everywhere(root: Path, name: str, number: int, *, on: bool) -> dict[str
     while True:
         k += 1
         base = lay_out(root, scene)
-        shim = Shim(k, fail_with(number), on=on)
+        shim = Shim(k, fail_with(number), calls, on)
 
         def first(shim: Shim = shim, base: Path = base) -> None:
             try:
@@ -199,7 +224,7 @@ def fail_everywhere(root: Path, name: str, number: int, *, on: bool) -> dict[str
 
         if in_child(first) == 0:
             break
-        code = in_child(lambda base=base: run(root, base, Files(), name))
+        code = in_child(lambda base=base: run(root, base, Shim(0, die, calls), name))
         wrong = judge(root, base, scene) if code == 0 else [f"the daemon ended with {code}"]
         bad += [f"call {k}: {each}" for each in wrong]
         if len(bad) > 20:
@@ -210,9 +235,9 @@ def fail_everywhere(root: Path, name: str, number: int, *, on: bool) -> dict[str
 
 if __name__ == "__main__":
     start = time.monotonic()
-    where, scene_name, *kind = sys.argv[1:]
-    if kind:
-        result = fail_everywhere(Path(where), scene_name, getattr(errno, kind[0]), on="on" in kind)
+    where, scene_name, what, *more = sys.argv[1:]
+    if what == "kill":
+        result = kill_everywhere(Path(where), scene_name, every_point if "all" in more else after_changes, every=3)
     else:
-        result = kill_everywhere(Path(where), scene_name, every=3)
+        result = fail_everywhere(Path(where), scene_name, getattr(errno, what), on="on" in more)
     print(json.dumps({**result, "seconds": round(time.monotonic() - start, 1)}, indent=1))
