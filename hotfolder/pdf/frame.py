@@ -237,7 +237,7 @@ class Frame:
             self.state, self._owned = self._saved.pop()
 
     def concatenate(self, operation: Operation) -> None:
-        a, b, c, d, e, f = (parse_number(token) for token in operation.operands[-6:])
+        a, b, c, d, e, f = _values(operation.operands, 6)
         self.state.ctm = multiply((a, b, c, d, e, f), self.state.ctm)
 
     def graphics(self, operation: Operation) -> None:
@@ -320,7 +320,7 @@ class Frame:
 
 def _values(operands: list[bytes], n: int) -> tuple[float, ...]:
     if len(operands) < n:
-        raise ValueError(f"{n} numbers were needed, {len(operands)} found")
+        raise ValueError(f"it has {len(operands)} of the numbers it needs ({n})")
     return tuple(parse_number(token) for token in operands[len(operands) - n :])
 
 

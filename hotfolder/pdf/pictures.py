@@ -1,5 +1,6 @@
 """Converts a picture in a PDF to other colours, pixel by pixel, once, in the coding it came in."""
 
+import hashlib
 import math
 import zlib
 from collections.abc import Callable, Iterator
@@ -51,6 +52,10 @@ def _jpx_space(data: bytes) -> Space:
     method = data[box + 4 : box + 5]
     listed = int.from_bytes(data[box + 7 : box + 11], "big") if box >= 0 and method == b"\x01" else 0
     space = {16: RGB, 17: GRAY, 12: BY_CHANNELS[4]}.get(listed)
+    if method == b"\x02" and channels in BY_CHANNELS:  # an ICC profile of its own
+        profile = data[box + 7 : box - 4 + int.from_bytes(data[box - 4 : box], "big")]
+        key = ("ICCBased", channels, hashlib.sha256(profile).digest(), ())
+        return Space("ICCBased", channels, key, base=BY_CHANNELS[channels], profile=profile)
     if space is None and box >= 0:
         raise ValueError("its JPEG 2000 data declares its colours in a way that isn't handled")
     if space is None:

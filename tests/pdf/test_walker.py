@@ -468,14 +468,14 @@ def drawn(pdf: pikepdf.Pdf) -> np.ndarray:
 
 
 DAMAGE = {
-    "too few numbers": ("1 0 rg f", "the operator rg", "3 numbers were needed, 2 found"),
-    "no number": ("x1 y 0 rg f", "the operator rg", "3 numbers were needed"),
+    "too few numbers": ("1 0 rg f", "the operator rg", "it has 2 of the numbers it needs (3)"),
+    "no number": ("x1 y 0 rg f", "the operator rg", "it has 1 of the numbers it needs (3)"),
     "missing space": ("/Nowhere cs 1 scn f", "the operator cs", "the colour space Nowhere is missing"),
     "missing picture": ("/Nowhere Do", "the operator Do", "the picture or form Nowhere is missing"),
     "endless saving": ("0 0 0 rg " + "q " * 5000, "drawing instructions", "saved too many times"),
     "cut short": ("1 0 0 rg f (never closed", "", ""),
     "restored too often": ("Q Q 0 0 0 rg", "", ""),
-    "brackets": ("]]] >> ) } 0 0 0 rg [[[ 1 0 0 rg f", "the operator rg", "0 found"),
+    "brackets": ("]]] >> ) } 0 0 0 rg [[[ 1 0 0 rg f", "the operator rg", "it has 0 of the numbers"),
 }
 
 
