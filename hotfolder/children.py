@@ -43,6 +43,8 @@ class Nursery(Protocol):
 
     def start(self) -> Child: ...
 
+    def warm(self) -> None: ...
+
     def close(self) -> None: ...
 
 
@@ -91,6 +93,11 @@ class Copies:
                     return self._ask()
                 except EOFError as error:
                     raise ChildProcessError("the worker process does not start") from error
+
+    def warm(self) -> None:
+        with self._lock, contextlib.suppress(OSError, EOFError):  # the first job will tell
+            if self._control is None:
+                self._begin()
 
     def _ask(self) -> Child:
         control = self._control if self._control is not None else self._begin()
@@ -211,6 +218,9 @@ class Starts:
                 start_new_session=True,
             )
         )
+
+    def warm(self) -> None:
+        pass
 
     def close(self) -> None:
         pass

@@ -39,6 +39,7 @@ class Event:
     words: str = ""
     names: tuple[str, ...] = ()  # of what stands in pass or hold now
     folder: str = ""  # where
+    trace: str = ""  # of a fault, for the daemon's log
 
     def __str__(self) -> str:
         """The news on one line."""

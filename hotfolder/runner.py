@@ -76,6 +76,10 @@ class Runner:
         empty(order.out)
         return work.write_failure(order, ended.code, ended.message, ended.mend, ended.detail)
 
+    def warm(self) -> None:
+        """Load what jobs need, beside other work, so that the first job does not wait for it."""
+        threading.Thread(target=self._nursery.warm, daemon=True).start()
+
     def stop(self) -> None:
         """End what runs; every `run` at work raises Stopped."""
         self._stopping.set()

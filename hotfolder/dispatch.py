@@ -1,0 +1,180 @@
+"""Hands arrivals and unfinished jobs to the daemon's threads, a few at a time, and tries again what did not work."""
+
+from __future__ import annotations
+
+import queue
+import traceback
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+
+from hotfolder.arrivals import Arrival, Arrivals
+from hotfolder.events import Event, What
+from hotfolder.jobs import Finished, Jobs
+from hotfolder.names import printable
+from hotfolder.spool import Damaged, Spool
+from hotfolder.studio import Route
+
+_LONGEST_PAUSE = 60.0
+_TRIES_BEFORE_IDLE = 4  # something tried in vain so often does not count as work that is left
+
+#: What threads, the watcher and signal handlers want done in the daemon's own thread; its `put` is safe in all three.
+Inbox = queue.SimpleQueue[Callable[[], None]]
+
+
+@dataclass
+class _Later:
+    """Something to be tried again: when, and how often it was tried."""
+
+    when: float
+    tries: int = 0
+    died: bool = False
+
+    def put_off(self, now: float) -> None:
+        self.when = now + min(0.5 * 2**self.tries, _LONGEST_PAUSE)
+        self.tries += 1
+
+
+class Dispatch:
+    """What runs, what may run next, what has to wait. Everything but the jobs is done in the daemon's own thread."""
+
+    def __init__(
+        self,
+        workers: int,
+        spool: Spool,
+        jobs: Jobs,
+        watched: Sequence[tuple[Route, Arrivals]],
+        clock: Callable[[], float],
+        inbox: Inbox,
+    ) -> None:
+        self._workers = max(1, workers)
+        self._spool = spool
+        self._jobs = jobs
+        self._watched = watched
+        self._clock = clock
+        self._inbox = inbox
+        self._pool = ThreadPoolExecutor(self._workers, "job")
+        self._running: dict[Future[Finished | None], str] = {}
+        self._taking: dict[str, Path] = {}  # job -> the artwork it is about to take
+        self._later: dict[str, _Later] = {}  # by job
+        self._paused: dict[Path, _Later] = {}  # artwork that could not be taken
+
+    @property
+    def busy(self) -> bool:
+        return bool(self._running)
+
+    def line_up(self, job: str, *, died: bool = False) -> None:
+        """Take up a job that stands in the spool, unless somebody is at it."""
+        if not self.knows(job):
+            self._later[job] = _Later(self._clock(), died=died)
+
+    def knows(self, job: str) -> bool:
+        return job in self._later or job in self._running.values()
+
+    def idle(self) -> bool:
+        """Whether nothing runs, waits, or has yet to come to rest."""
+        return not (
+            self._running
+            or any(later.tries < _TRIES_BEFORE_IDLE for later in self._later.values())
+            or any(arrivals.waiting for _, arrivals in self._watched)
+            or any(self._tries(arrival) < _TRIES_BEFORE_IDLE for _, arrival in self._candidates())
+        )
+
+    def close(self) -> None:
+        self._pool.shutdown()
+
+    # ---- handing out
+
+    def feed(self) -> None:
+        """Give the free threads something to do: unfinished jobs first, then arrivals, of each route in turn."""
+        now, free = self._clock(), self._workers - len(self._running)
+        running = set(self._running.values())
+        for job, later in list(self._later.items()):
+            if free > 0 and later.when <= now and job not in running:
+                died, later.died = later.died, False
+                self._submit(job, partial(self._jobs.resume, job, died=died))
+                free -= 1
+        for route, arrival in self._candidates() if free > 0 else ():
+            paused = self._paused.get(arrival.path)
+            if paused is None or paused.when <= now:
+                self._take(route, arrival)
+                free -= 1
+                if free <= 0:
+                    return
+
+    def _candidates(self) -> Iterator[tuple[Route, Arrival]]:
+        """What may be taken: of each route the first, then of each the second, and so on."""
+        taking = set(self._taking.values())
+        lines = [
+            [(route, arrival) for arrival in arrivals.ready if arrival.path not in taking]
+            for route, arrivals in self._watched
+        ]
+        for turn in range(max(map(len, lines), default=0)):
+            for line in lines:
+                if turn < len(line):
+                    yield line[turn]
+
+    def _tries(self, arrival: Arrival) -> int:
+        paused = self._paused.get(arrival.path)
+        return paused.tries if paused else 0
+
+    def _take(self, route: Route, arrival: Arrival) -> None:
+        job = self._spool.new_id()
+        self._taking[job] = arrival.path
+        taken = partial(self._inbox.put, partial(self._taken, job, arrival.path))
+        self._submit(job, partial(self._jobs.begin, job, arrival, route, taken))
+
+    def _submit(self, job: str, call: Callable[[], Finished | None]) -> None:
+        future = self._pool.submit(call)
+        self._running[future] = job
+        future.add_done_callback(lambda _: self._inbox.put(nothing))
+
+    def _taken(self, job: str, path: Path) -> None:
+        self._taking.pop(job, None)
+        self._paused.pop(path, None)
+        self._forget(path)
+
+    def _forget(self, path: Path) -> None:
+        for _, arrivals in self._watched:
+            arrivals.forget(path)
+
+    # ---- what came of it
+
+    def collect(self) -> Iterator[Finished | Event | None]:
+        """What has ended since: a finished job, news of one that must wait, or None for one that went back."""
+        for future in [future for future in self._running if future.done()]:
+            job = self._running.pop(future)
+            taking = self._taking.pop(job, None)
+            error = future.exception()
+            if error is None:
+                self._later.pop(job, None)
+                yield future.result()
+            elif isinstance(error, Damaged):
+                self._later.pop(job, None)
+                words = "Its folder in the spool can't be understood; it was moved to `damaged` there."
+                yield Event(What.DAMAGED, job=job, words=words)
+            else:
+                yield self._failed(job, taking, error)
+
+    def _failed(self, job: str, taking: Path | None, error: BaseException) -> Event:
+        self._later.setdefault(job, _Later(0)).put_off(self._clock())
+        # The edge around one job: whatever went wrong in it, the daemon goes on.
+        trace = "" if isinstance(error, OSError) else "".join(traceback.format_exception(error))
+        words = getattr(error, "strerror", None) or f"{type(error).__name__}: {error}"
+        if taking is None:
+            return Event(What.AGAIN, job=job, words=f"{words}. The job is safe and is tried again.", trace=trace)
+        self._paused.setdefault(taking, _Later(0)).put_off(self._clock())
+        self._forget(taking)
+        return Event(
+            What.AGAIN,
+            file=printable(taking.name),
+            folder=printable(str(taking.parent)),
+            words=f"The file could not be taken: {words}. It is tried again.",
+            trace=trace,
+        )
+
+
+def nothing() -> None:
+    """Only wakes the daemon's thread."""
