@@ -54,6 +54,8 @@ def open_arrived(path: Path, most_pages: int) -> Iterator[OpenedPdf]:
         opened.repairs += _repairs(path, pdf)
         if opened.repairs:
             _check_repaired(path, pdf)
+        if "/Size" not in pdf.trailer:
+            pdf.trailer["/Size"] = 1  # qpdf writes the true number, but only where there was one (7.5.5 wants it)
         yield opened
 
 

@@ -266,3 +266,16 @@ def test_real_posters_open_and_hostile_files_never_crash(tmp_path: Path) -> None
                     assert len(pdf.pages) >= 1, path.name
             for left in job.work.iterdir():
                 left.unlink()
+
+
+def test_a_trailer_without_a_size_gets_one(tmp_path: Path) -> None:
+    """Other readers need /Size (ISO 32000-1 7.5.5); qpdf carries its absence along."""
+    path = tmp_path / "no size.pdf"
+    path.write_bytes(
+        b"%PDF-1.4\n1 0 obj<</Type/Catalog/Pages 2 0 R>>endobj\n2 0 obj<</Type/Pages/Kids[3 0 R]/Count 1>>endobj\n"
+        b"3 0 obj<</Type/Page/Parent 2 0 R/MediaBox[0 0 842 1191]/Resources<<>>>>endobj\ntrailer<</Root 1 0 R>>\n%%EOF"
+    )
+    job = make_job(tmp_path, path, opened=False)
+    run_steps(job, load_plugins().steps["open_pdf"]())
+    assert codes(job)[0] == "note repaired"
+    assert len(pypdf.PdfReader(job.artwork).pages) == 1
