@@ -76,6 +76,8 @@ class Frame:
             return self.changes.written(self.walker)
         for operation in self.walker.scanner.scan(self.data):
             handle = HANDLED.get(operation.operator)
+            if self.state.uncoloured and operation.operator in COLOURS:
+                continue
             try:
                 if handle is not None:
                     handle(self, operation)
@@ -210,7 +212,8 @@ class Frame:
         self._set(stroke, Colour(space if space.kind == "Pattern" else PATTERN, values, key))
         if isinstance(found, Dictionary):
             self._note_gradient(found.get("/Shading"))
-        now = pattern(self.walker, found, self.resources, self.depth, self.base)
+        colour = Colour(base, values) if base is not None and values else Colour()
+        now = pattern(self.walker, found, self.resources, self.depth, self.base, colour)
         written = self.edits.use("/Pattern", key, now)
         plan = None if base is None else self.walker.plan(base)
         if base is not None and values and plan is not None and plan.fate is Fate.CONVERT:
@@ -337,5 +340,8 @@ HANDLED: dict[bytes, Callable[[Frame, Operation], None]] = {
     b"BI": Frame.inline,
     b"Tf": Frame.choose_font,
 }
+COLOURS = frozenset(
+    (*_DEVICE, b"cs", b"CS", b"sc", b"scn", b"SC", b"SCN", b"sh")
+)  # void in an uncoloured cell (8.7.3.3)
 # A stream without any of these has nothing that could need a change, unless default spaces are in force.
 TRIGGERS = frozenset(HANDLED) - {b"g", b"G", b"k", b"K", b"q", b"Q", b"cm"}

@@ -25,7 +25,7 @@ from hotfolder.pdf.placing import read_matrix
 from hotfolder.pdf.resources import ResourceEdits
 from hotfolder.pdf.shadings import convert_shading
 from hotfolder.pdf.spaces import Space, device_name
-from hotfolder.pdf.state import UNIT, Matrix, State, multiply, transform_box
+from hotfolder.pdf.state import UNIT, Colour, Matrix, State, multiply, transform_box
 
 if TYPE_CHECKING:
     from hotfolder.pdf.walker import Walker
@@ -33,18 +33,19 @@ if TYPE_CHECKING:
 _D1 = re.compile(rb"[\s\0]*(?:[-+.\d]+[\s\0]+){6}d1(?=[\s\0])")
 
 
-def _tiling(walker: "Walker", pattern: Stream, resources: object, depth: int, base: Matrix) -> object:
-    """A tiling pattern's cell (8.7.3). An uncoloured one has no colours of its own."""
-    if whole(entry(pattern, "/PaintType"), 1) == 2 and not walker.mapping.every_use:
+def _tiling(walker: "Walker", pattern: Stream, resources: object, depth: int, base: Matrix, colour: Colour) -> object:
+    """A tiling pattern's cell (8.7.3). An uncoloured one has no colours of its own: it is only looked at."""
+    uncoloured = whole(entry(pattern, "/PaintType"), 1) == 2
+    if uncoloured and not walker.mapping.every_use:
         return pattern
-    state = State(ctm=base)
+    state = State(ctm=base, fill=colour, stroke=colour, uncoloured=True) if uncoloured else State(ctm=base)
     return walker.form(pattern, resources, state, owned=True, black=True, depth=depth + 1)[0]
 
 
-def pattern(walker: "Walker", found: object, resources: object, depth: int, base: Matrix) -> object:
-    """A pattern as `scn` names it: tiling or shading."""
+def pattern(walker: "Walker", found: object, resources: object, depth: int, base: Matrix, colour: Colour) -> object:
+    """A pattern as `scn` names it, tiling or shading; `colour` is what an uncoloured one is painted with."""
     if isinstance(found, Stream):
-        return _tiling(walker, found, resources, depth, base)
+        return _tiling(walker, found, resources, depth, base, colour)
     if not isinstance(found, Dictionary) or "/Shading" not in found:
         return found
     gradient = shading(walker, found["/Shading"], resources)
@@ -81,9 +82,11 @@ def glyphs(walker: "Walker", font: object, resources: object, state: State, dept
         except ValueError as fault:
             walker.leave("a glyph", str(fault))
             continue
-        if _D1.match(data) and not walker.mapping.every_use:
+        uncoloured = _D1.match(data) is not None
+        if uncoloured and not walker.mapping.every_use:
             continue
         inner = state.copy()
+        inner.uncoloured |= uncoloured
         inner.ctm = multiply(read_matrix(entry(font, "/FontMatrix")), state.ctm)
         new = walker.run(data, edits, inner, inner.ctm, owned=False, black=False, depth=depth + 1)[0]
         if new is not None:

@@ -58,6 +58,7 @@ class State:
     text_scale: float = 1.0
     leading: float = 0.0
     line_width: float = 1.0
+    uncoloured: bool = False  # in a glyph or pattern cell that takes its colour from outside and ignores its own
 
     def copy(self) -> "State":
         made = object.__new__(State)

@@ -136,6 +136,21 @@ def test_only_what_is_painted_counts() -> None:
     assert use(b"/F Do").kinds() == {"DeviceRGB"}
 
 
+def test_uncoloured_cells_and_glyphs_count_in_the_colour_they_are_given() -> None:
+    pdf = page_with_picture(b"/Over cs 1 0 0 /Dots scn 0 0 99 99 re f 0 1 0 0 k BT /T 9 Tf (A) Tj ET")
+    resources = pdf.pages[0].obj.Resources
+    cell = Stream(pdf, b"0.5 g 0 0 5 5 re f")
+    cell.PatternType, cell.PaintType, cell.TilingType = 1, 2, 1
+    cell.BBox, cell.XStep, cell.YStep = Array([0, 0, 9, 9]), 9, 9
+    resources.Pattern = Dictionary(Dots=pdf.make_indirect(cell))
+    resources.ColorSpace.Over = Array([Name.Pattern, Name.DeviceRGB])
+    glyph = pdf.make_stream(b"9 0 0 0 9 9 d1 0.5 g 0 0 5 5 re f")
+    resources.Font.T = Dictionary(
+        Type=Name.Font, Subtype=Name.Type3, FontMatrix=Array([0.1, 0, 0, 0.1, 0, 0]), CharProcs=Dictionary(a=glyph)
+    )
+    assert colour_use(pdf)[0].kinds() == {"Pattern", "DeviceRGB", "DeviceCMYK"}
+
+
 def test_colours_inks_and_their_places() -> None:
     found = use(b"/Spot cs .5 scn 10 20 30 40 re f 0 1 0 0 k 50 50 9 9 re f")
     assert list(found.inks) == ["Orange"]
