@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from hotfolder.pdf.walker import Walker
 
 STRIP = 256  # rows converted and packed at a time
+DEFLATE = 4  # level: on photographs a third of the time of level 6 for an eighth more bytes (measured)
 # What no longer holds for the converted picture: its coding, its meaning, and other versions of it.
 _RENEWED = frozenset({
     "/Length", "/Filter", "/DecodeParms", "/ColorSpace", "/BitsPerComponent", "/Decode", "/Mask", "/Width", "/Height",
@@ -150,7 +151,7 @@ def write_jpeg(pdf: pikepdf.Pdf, image: pyvips.Image, space: Space, quality: int
 
 def write_lossless(pdf: pikepdf.Pdf, image: pyvips.Image, space: Space) -> Stream:
     """A deflated picture, strip by strip; 8-bit rows as differences to the left neighbour (TIFF predictor, 7.4.4.4)."""
-    deep, packer, parts = image.format == "ushort", zlib.compressobj(6), []
+    deep, packer, parts = image.format == "ushort", zlib.compressobj(DEFLATE, zlib.DEFLATED, zlib.MAX_WBITS, 9), []
     for pixels in strips(image):
         if deep:
             rows = pixels.astype(">u2")
