@@ -112,14 +112,10 @@ def _jpeg(picture: Stream, space: Space, shrink: int) -> pyvips.Image:
         image = pyvips.Image.jpegload_buffer(data, shrink=shrink, access="sequential", fail_on="error")
     except (pyvips.Error, pikepdf.PdfError) as fault:
         raise CannotConvert("its JPEG data is damaged") from fault
-    if image.bands == 4 and _adobe(data):
-        image = image.invert()  # libvips turns Adobe's inverted inks upright; a PDF's samples are as stored (7.4.8).
+    if image.bands == 4:
+        # libvips takes the inks of every CMYK JPEG as inverted and turns them; a PDF's samples are as stored (7.4.8).
+        image = image.invert()
     return image.copy(interpretation="multiband") if image.bands == 4 else image
-
-
-def _adobe(data: bytes) -> bool:
-    at = data.find(b"\xff\xee")
-    return at >= 0 and data[at + 4 : at + 9] == b"Adobe"
 
 
 def _jpx(picture: Stream, space: Space) -> pyvips.Image:

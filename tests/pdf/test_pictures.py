@@ -280,12 +280,15 @@ def test_jpeg_inside_another_filter() -> None:
 
 
 def test_ink_jpeg_to_screen_is_read_as_stored() -> None:
-    """Adobe's inverted JPEG with the Decode array that rights it, and a plain one, look the same on screen."""
+    """Adobe's inverted JPEG with the Decode array that rights it, and plain ones with and without his marker, look the same."""
     shown = []
-    for inverted in (True, False):
+    for inverted, marked in ((True, True), (False, True), (False, False)):
         sheet = Sheet()
         inks = smooth(4)
         data = jpeg(255 - inks if not inverted else inks)
+        if not marked:
+            at = data.find(b"\xff\xee")
+            data = data[:at] + data[at + 2 + int.from_bytes(data[at + 2 : at + 4], "big") :]
         # Pillow writes CMYK inverted, with the marker; without Decode a PDF reader takes samples as stored.
         sheet.picture(
             data, "/DeviceCMYK", entries="/Filter /DCTDecode" + (" /Decode [1 0 1 0 1 0 1 0]" if inverted else "")
@@ -294,6 +297,7 @@ def test_ink_jpeg_to_screen_is_read_as_stored() -> None:
         walk(sheet.pdf, ToScreen(CONDITION))
         shown.append(drawn(sheet.pdf)[60:195, 5:140].astype(int))
     assert abs(shown[0] - shown[1]).mean() < 3
+    assert abs(shown[1] - shown[2]).mean() < 3
 
 
 def test_jpeg_2000() -> None:
