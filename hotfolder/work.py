@@ -15,13 +15,14 @@ from typing import Any
 import pluggy
 
 from hotfolder.chain import run_chain
-from hotfolder.colour.condition import Condition
+from hotfolder.colour.condition import SHIPPED, Condition
+from hotfolder.colour.transform import prepare
 from hotfolder.finding import Finding, Hold, Level, Outcome
 from hotfolder.job import Job, file_digest
 from hotfolder.names import printable, safe_stem
 from hotfolder.record import Ended, JobRecord, StepRecord
 from hotfolder.report.log import JobLog
-from hotfolder.report.page import write_report
+from hotfolder.report.page import prepare_template, write_report
 from hotfolder.step import Step
 from hotfolder.ticketing import collect, nearest
 
@@ -61,6 +62,16 @@ class Order:
             attempt=self.attempt,
             result_stem=safe_stem(Path(self.name).stem),
         )
+
+
+def warm_up() -> None:
+    """Do once, before the first job, what every job would do again: read the shipped profiles, the report's template.
+
+    Starts no thread: worker processes are copies of the one that calls this.
+    """
+    prepare_template()
+    for condition in SHIPPED.values():
+        prepare(condition)
 
 
 def run_order(order: Order, hooks: pluggy.PluginManager | None = None) -> JobRecord:

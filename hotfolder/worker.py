@@ -47,6 +47,7 @@ def main(arguments: Sequence[str]) -> None:
         with contextlib.suppress(ImportError):  # a step that needs it will say so
             importlib.import_module(name)
     hooks = load_plugins([Path(folder) for folder in folders]).manager
+    work.warm_up()
     if mode == "serve":
         _serve(socket.socket(fileno=int(rest[0])), hooks)
     else:

@@ -112,6 +112,11 @@ def srgb_lab(rgb: ArrayLike) -> Floats:
     return xyz_to_lab(xyz)
 
 
+def prepare(condition: Condition) -> None:
+    """Read and check the condition's profile now rather than at the first colour. Starts no thread."""
+    _press(condition)
+
+
 @lru_cache(maxsize=32)
 def _press(condition: Condition) -> Profile:
     return check_output_profile(condition.profile)

@@ -89,6 +89,11 @@ def _page(record: JobRecord, findings: list[Finding], pictures: Pictures) -> str
     )
 
 
+def prepare_template() -> None:
+    """Read and compile the page's template now, rather than at the first report."""
+    _template()
+
+
 @cache
 def _template() -> tuple[Template, str]:
     """The page's template and its style sheet."""
