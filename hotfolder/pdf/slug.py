@@ -155,15 +155,16 @@ def _subset(used: tuple[str, ...]) -> bytes:
     options = subset.Options()
     options.retain_gids = True  # a line's glyph numbers hold whatever else the sheet says
     options.notdef_outline = True
-    options.layout_features = []
     options.hinting = False
     options.name_IDs = [0, 13, 14]  # the notice that the licence wants kept: copyright, licence, its address
-    options.drop_tables += ["DSIG", "GDEF", "GPOS", "GSUB", "gasp"]
+    options.drop_tables += ["DSIG", "gasp"]
     options.recalc_timestamp = False
     worker = subset.Subsetter(options)
     worker.populate(text="".join(used))
     out = io.BytesIO()
     with TTFont(FONT, recalcTimestamp=False) as font:
+        for table in ("GDEF", "GPOS", "GSUB"):  # of no use without shaping, and slow to read
+            del font[table]
         worker.subset(font)
         font.save(out)
     return out.getvalue()
