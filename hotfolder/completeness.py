@@ -6,6 +6,7 @@ This only decides about waiting: a file that looks whole may still be damaged, w
 from __future__ import annotations
 
 import os
+import re
 import struct
 from collections.abc import Iterator
 from pathlib import Path
@@ -18,6 +19,7 @@ _MOST_FOLDERS = 1000
 _MOST_STRIPS = 2_000_000
 #: TIFF 6.0 section 2, field types -> bytes a value takes; 13 and 16-18 as in the BigTIFF design.
 _TYPE_BYTES = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 6: 1, 7: 1, 8: 2, 9: 4, 10: 8, 11: 4, 12: 8, 13: 4, 16: 8, 17: 8, 18: 8}
+_LINEARISED = re.compile(rb"/Linearized\s[^>]{0,200}?/L\s+(\d{1,19})")  # ISO 32000-1 F.3.3: L is the file's length
 _OFFSETS = {273: 279, 324: 325}  # StripOffsets: StripByteCounts, TileOffsets: TileByteCounts
 
 
@@ -33,6 +35,9 @@ def looks_whole(path: Path) -> bool:
         if head[:4] in (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+"):
             return _tiff_fits(stream, size)
         if b"%PDF-" in head:  # ISO 32000-1 7.5.2; readers take it anywhere in the first 1024 bytes
+            declared = _LINEARISED.search(head)  # such a file has an end mark near its beginning, too
+            if declared and int(declared[1]) > size:
+                return False
             tail = _tail(stream, size)
             return b"%%EOF" in tail and b"startxref" in tail  # ISO 32000-1 7.5.5
     return True
