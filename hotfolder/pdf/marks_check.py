@@ -12,7 +12,7 @@ from PIL import ImageChops
 
 from hotfolder.finding import Box
 from hotfolder.pdf.conformance import Page
-from hotfolder.pdf.metadata_check import Fault
+from hotfolder.pdf.faults import Fault
 from hotfolder.pdf.render import Pages, Rendered, open_pages
 
 _LONG_SIDE = 1000  # pixels

@@ -5,12 +5,11 @@ from __future__ import annotations
 import datetime as dt
 import xml.etree.ElementTree as ET
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 from pypdf import PdfReader
-from pypdf.generic import DictionaryObject, IndirectObject, StreamObject
+from pypdf.generic import DictionaryObject, StreamObject
 
-from hotfolder.finding import Box
+from hotfolder.pdf.faults import Fault, resolve
 
 _SPACES = {
     "rdf": "http://www.w3.org/1999/02/22-rdf-syntax-ns#",
@@ -35,34 +34,22 @@ REQUIRED = (
 _MOST_BYTES = 4_000_000
 
 
-@dataclass(frozen=True)
-class Fault:
-    """One rule that a finished file breaks. `page` counts from 1."""
-
-    code: str
-    message: str
-    page: int | None = None
-    measured: str | None = None
-    required: str | None = None
-    box: Box | None = None
-
-
 def metadata_faults(reader: PdfReader) -> Iterator[Fault]:
     """What is missing in XMP, and where Info says otherwise."""
     root = reader.trailer["/Root"].get_object()
-    stream = _resolve(root.get("/Metadata")) if isinstance(root, DictionaryObject) else None
+    stream = resolve(root.get("/Metadata")) if isinstance(root, DictionaryObject) else None
     said = read_packet(stream.get_data()) if isinstance(stream, StreamObject) else {}
     for key in REQUIRED:
         if not said.get(key):
             yield Fault("metadata_missing", f"The finished file's metadata lacks {key}.", measured=key)
     if said.get("pdfxid:GTS_PDFXVersion") not in (None, "PDF/X-4"):
         yield Fault("metadata_wrong", "The finished file doesn't say that it is PDF/X-4.")
-    info = _resolve(reader.trailer.get("/Info"))
+    info = resolve(reader.trailer.get("/Info"))
     info = info if isinstance(info, DictionaryObject) else DictionaryObject()
     if said.get("pdf:Trapped") not in ("True", "False") or str(info.get("/Trapped", ""))[1:] != said.get("pdf:Trapped"):
         yield Fault("trapped", "The finished file doesn't say clearly whether it is trapped.")
     for key, other in (("/Title", "dc:title"), ("/Producer", "pdf:Producer"), ("/Creator", "xmp:CreatorTool")):
-        if str(_resolve(info.get(key)) or "") != said.get(other, ""):
+        if str(resolve(info.get(key)) or "") != said.get(other, ""):
             yield Fault("metadata_disagrees", f"Info and XMP disagree on {other}.", measured=other)
     for key, other, date in (
         ("/CreationDate", "xmp:CreateDate", reader.metadata.creation_date if reader.metadata else None),
@@ -99,7 +86,3 @@ def _same_time(date: dt.datetime | None, text: str) -> bool:
     except ValueError:
         return False
     return date is not None and (date.tzinfo is None) == (other.tzinfo is None) and date == other
-
-
-def _resolve(value: object) -> object:
-    return value.get_object() if isinstance(value, IndirectObject) else value

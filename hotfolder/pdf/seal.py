@@ -203,7 +203,6 @@ def _save(pdf: pikepdf.Pdf, out: Path) -> None:
     for key in ("/Version", "/Extensions"):
         if key in pdf.Root:
             del pdf.Root[key]
-    pdf.remove_unreferenced_resources()
     pdf.save(
         out,
         force_version=PDF_VERSION,

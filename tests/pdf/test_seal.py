@@ -331,6 +331,30 @@ def test_lzw_goes_whatever_it_packs(tmp_path: Path) -> None:
         assert [drawn[key].read_bytes() for key in others] == [plain]
 
 
+def test_what_only_glyphs_draw_with_stays(tmp_path: Path) -> None:
+    """A Type 3 font without resources of its own draws with the page's (ISO 32000-1 9.6.5, table 112)."""
+    pdf = poster(b"BT /T 20 Tf (a) Tj ET")
+    glyph = pdf.make_stream(b"10 0 d0 q 8 0 0 8 0 0 cm /OnlyHere Do Q")
+    font = Dictionary(
+        Type=Name.Font,
+        Subtype=Name.Type3,
+        FontBBox=[0, 0, 10, 10],
+        FontMatrix=[0.1, 0, 0, 0.1, 0, 0],
+        CharProcs=Dictionary(a=glyph),
+        Encoding=Dictionary(Differences=Array([97, Name("/a")])),
+        FirstChar=97,
+        LastChar=97,
+        Widths=[10],
+    )
+    resources = pdf.pages[0].obj.Resources
+    resources.Font = Dictionary(T=pdf.make_indirect(font))
+    resources.XObject = Dictionary(OnlyHere=pdf.make_indirect(picture(pdf)))
+    found, path = sealed(pdf, tmp_path)
+    assert not found.obstacles
+    with pikepdf.open(path) as after:
+        assert "/OnlyHere" in after.pages[0].obj.Resources.XObject
+
+
 def test_the_same_job_gives_the_same_bytes(tmp_path: Path) -> None:
     (tmp_path / "one").mkdir()
     (tmp_path / "two").mkdir()

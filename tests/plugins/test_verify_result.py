@@ -366,6 +366,27 @@ def test_a_broken_rule_is_held(name: str, tmp_path: Path) -> None:
     assert "fault" not in found
 
 
+FONTS = {
+    "named, nothing shown": (b"BT /F 1 Tf ET", []),
+    "invisible": (b"BT 3 Tr /F 1 Tf (a) Tj ET", []),
+    "invisible, then not": (b"q 3 Tr Q BT /F 1 Tf (a) Tj ET", ["font_missing"]),
+    "shown by a quote": (b"BT /F 1 Tf 100 50 Td (a) ' ET", ["font_missing"]),
+    "shown in an array": (b"BT /F 1 Tf [(a) 3 (b)]TJ ET", ["font_missing"]),
+}
+
+
+@pytest.mark.parametrize("name", FONTS)
+def test_fonts_count_where_they_show(name: str, tmp_path: Path) -> None:
+    drawing, expected = FONTS[name]
+
+    def spoil(pdf: pikepdf.Pdf) -> None:
+        plain_font(pdf)
+        every = contents(pdf)
+        every[3].write(drawing)
+
+    assert verified(finished(tmp_path), spoil) == expected
+
+
 def test_another_version_is_held(tmp_path: Path) -> None:
     assert verified(finished(tmp_path), lambda pdf: None, version="1.7") == ["wrong_version"]
 
