@@ -18,10 +18,10 @@ from PIL import Image, ImageCms
 from hotfolder.colour.condition import Condition
 from hotfolder.colour.difference import ciede2000
 from hotfolder.colour.profile import SRGB
-from hotfolder.colour.transform import condition_to_srgb, gray_to_black
+from hotfolder.colour.transform import gray_to_black
 from hotfolder.finding import Box
 from hotfolder.pdf.render import Rendered
-from hotfolder.pdf.screen_views import inks_to_screen
+from hotfolder.pdf.screen_views import apply_to_colours, inks_to_screen
 
 LONG_SIDE = 800  # pixels of a page's longer side when it is compared
 REDUCE = 2  # pixels averaged each way before comparing: edges of two drawings never agree to the pixel
@@ -125,7 +125,7 @@ def _black_only(before: Image.Image, proof: Image.Image, condition: Condition) -
 @lru_cache(maxsize=8)
 def _black_tones(condition: Condition) -> NDArray[np.uint8]:
     inks = gray_to_black(SRGB, condition).colours(np.linspace(0, 1, 256)[:, None])
-    return np.round(condition_to_srgb(condition, inks) * 255).astype(np.uint8)
+    return np.round(apply_to_colours(inks_to_screen(condition), "CMYK", inks) * 255).astype(np.uint8)
 
 
 def _proof(picture: Image.Image, condition: Condition) -> Image.Image:

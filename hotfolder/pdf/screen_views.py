@@ -6,6 +6,7 @@ Both shrink pictures first. Colours go through LittleCMS by way of Pillow: anoth
 from __future__ import annotations
 
 import io
+from concurrent.futures import ThreadPoolExecutor
 from functools import lru_cache
 from pathlib import Path
 
@@ -28,7 +29,7 @@ class AsPrinted(ToScreen):
 
     def colours(self, space: Space, values: Floats, smooth: bool) -> Floats:
         inks = self.inks(space, np.asarray(values, np.float64), smooth)
-        return _apply(inks_to_screen(self.condition), "CMYK", inks)
+        return apply_to_colours(inks_to_screen(self.condition), "CMYK", inks)
 
 
 class AsDesigned(AsPrinted):
@@ -47,7 +48,7 @@ class AsDesigned(AsPrinted):
         if space.kind == "DeviceRGB" or not space.profile:
             return np.asarray(values, np.float64)
         try:
-            return _apply(_to_srgb(space.profile), "RGB", values)
+            return apply_to_colours(_to_srgb(space.profile), "RGB", values)
         except (OSError, ImageCms.PyCMSError):
             return super().colours(space, values, smooth)
 
@@ -69,7 +70,7 @@ def _is_rgb(space: Space) -> bool:
     return space.kind == "DeviceRGB" or (space.kind == "ICCBased" and space.n == 3)
 
 
-def _apply(transform: ImageCms.ImageCmsTransform, mode: str, values: Floats) -> Floats:
+def apply_to_colours(transform: ImageCms.ImageCmsTransform, mode: str, values: Floats) -> Floats:
     """Colours (n, channels) in 0..1 through a transform, with 8 bits: enough to compare."""
     if not len(values):
         return np.zeros((0, 3))
@@ -99,6 +100,18 @@ def _transform(source: io.BytesIO, mode: str, speed: ImageCms.Flags) -> ImageCms
         renderingIntent=ImageCms.Intent.RELATIVE_COLORIMETRIC,
         flags=ImageCms.Flags.BLACKPOINTCOMPENSATION | speed,
     )
+
+
+def screen_copies(opened: Path, finished: Path, condition: Condition, ppi: float) -> tuple[bytes, bytes, bool]:
+    """Both files as PDFs in memory to be drawn, and whether the artwork had colours that the conversion changes.
+
+    Side by side: reading a large picture keeps a processor busy, and it happens outside of Python.
+    """
+    designed = AsDesigned(condition, ppi)
+    with ThreadPoolExecutor(max_workers=2) as pool:
+        before = pool.submit(screen_copy, opened, designed)
+        after = pool.submit(screen_copy, finished, AsPrinted(condition, ppi))
+        return before.result(), after.result(), designed.had_screen_colours
 
 
 def screen_copy(path: Path, mapping: Mapping) -> bytes:

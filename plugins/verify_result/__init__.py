@@ -13,7 +13,7 @@ from hotfolder.pdf.conformance import Page, Wanted, read_finished
 from hotfolder.pdf.faults import Fault
 from hotfolder.pdf.marks_check import marks_faults
 from hotfolder.pdf.render import Pages, open_pages
-from hotfolder.pdf.screen_views import AsDesigned, AsPrinted, screen_copy
+from hotfolder.pdf.screen_views import screen_copies
 from hotfolder.plugin import Hold, Job, Part, Register, Settings, Step, hookimpl, setting, show_size
 
 _MEND = "This is a fault in hotfolder or in what it was given, not a setting of yours. Send the file by hand if it is urgent."
@@ -22,7 +22,7 @@ _STRICT = 0.2  # of the limit on the mean, where no colour was to change at all
 
 class VerifyResultSettings(Settings):
     mean_limit: float = setting(
-        1.0, "Largest mean colour difference between what was meant and what came", unit="CIEDE2000", gt=0, le=20
+        1.2, "Largest mean colour difference between what was meant and what came", unit="CIEDE2000", gt=0, le=20
     )
     place_limit: float = setting(
         6.0,
@@ -80,16 +80,14 @@ class VerifyResult(Step):
 
     def _check_pictures(self, job: Job, opened: Path, pages: list[Page]) -> None:
         longest = max(max(page.bleed.width, page.bleed.height) for page in pages) / 72
-        designed = AsDesigned(job.condition, LONG_SIDE / longest)
-        before = screen_copy(opened, designed)
-        after = screen_copy(job.artwork, AsPrinted(job.condition, LONG_SIDE / longest))
+        before, after, convertible = screen_copies(opened, job.artwork, job.condition, LONG_SIDE / longest)
         found: list[Difference] = []
         with open_pages(before) as was, open_pages(after) as came:
             for number, page in enumerate(pages, start=1):
                 for fault in marks_faults(after, came, number, page):
                     _hold(job, fault)
                 found.append(self._compare(job, was, came, number, page))
-                self._judge(job, found[-1], number, designed.had_screen_colours)
+                self._judge(job, found[-1], number, convertible)
         if not job.held:
             job.tell(
                 f"The finished file was opened again and compared with the artwork: mean colour difference "
