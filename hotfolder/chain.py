@@ -33,12 +33,12 @@ def run_chain(job: Job, steps: Sequence[Step], finished: Callable[[StepRecord], 
 
 
 def _run_step(job: Job, step: Step) -> StepRecord:
-    before = file_digest(job.artwork) if job.has_artwork else ""
     try:
         reason = _why_skip(job, step)
         if reason:
             job.tell(reason)
             return StepRecord(step=step.name, ended=Ended.SKIPPED)
+        seal = _Seal(job, looks=not step.changes)
         step.run(job)
     except Hold as hold:
         job.findings.append(hold.finding.model_copy(update={"step": step.name}))
@@ -46,16 +46,35 @@ def _run_step(job: Job, step: Step) -> StepRecord:
     except Exception as error:  # the edge around one step: a fault costs this job a hold, never the daemon its life
         job.findings.append(_fault(step.name, error))
         return StepRecord(step=step.name, ended=Ended.FAULT, trace=traceback.format_exc())
-    after = file_digest(job.artwork) if job.has_artwork else ""
+    changed = seal.broken(job)
     if isinstance(step, Opener) and job.has_artwork:
         job.opened = job.artwork
-    if after != before and not step.changes:
+    if changed and not step.changes:
         job.hold(
             "undeclared_change",
             f"The step {step.name} changed the artwork although it says that it only looks.",
             mend=_FAULT_MEND,
         )
-    return StepRecord(step=step.name, ended=Ended.DONE, changed=after != before)
+    return StepRecord(step=step.name, ended=Ended.DONE, changed=changed)
+
+
+class _Seal:
+    """Tells whether a step changed the working PDF. For one that only looks, the bytes themselves are compared."""
+
+    def __init__(self, job: Job, *, looks: bool) -> None:
+        self._looks = looks
+        self._before = self._look(job)
+
+    def broken(self, job: Job) -> bool:
+        return self._look(job) != self._before
+
+    def _look(self, job: Job) -> object:
+        if not job.has_artwork:
+            return None
+        if self._looks:
+            return file_digest(job.artwork)
+        found = job.artwork.stat()
+        return job.artwork, found.st_size, found.st_mtime_ns
 
 
 def _why_skip(job: Job, step: Step) -> str:

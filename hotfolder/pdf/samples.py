@@ -1,6 +1,8 @@
 """Reads the pixels of a picture in a PDF, whatever its coding, bit depth or Decode array (ISO 32000-1 8.9.5)."""
 
+import hashlib
 import io
+from collections import OrderedDict
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,6 +19,9 @@ from hotfolder.pdf.spaces import GRAY, Space
 MOST_PIXELS = 1_000_000_000
 MOST_DECODED = 3 * 2**30  # bytes of a picture that must be held whole (not JPEG)
 LOSSY = ("DCTDecode", "JPXDecode")
+_LARGE = 2**21  # bytes of JPEG data from which decoding takes longer than telling data apart
+_MOST_KEPT = 4
+_kept: OrderedDict[tuple[bytes, int], pyvips.Image] = OrderedDict()
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,13 +114,27 @@ def load(picture: Stream, space: Space, facts: Facts, *, shrink: int = 1, whole_
 def _jpeg(picture: Stream, space: Space, shrink: int) -> pyvips.Image:
     try:
         data = jpeg_bytes(picture)
-        image = pyvips.Image.jpegload_buffer(data, shrink=shrink, access="sequential", fail_on="error")
+        if shrink > 1 and len(data) > _LARGE:
+            image = _shrunk(data, shrink)
+        else:
+            image = pyvips.Image.jpegload_buffer(data, shrink=shrink, access="sequential", fail_on="error")
     except (pyvips.Error, pikepdf.PdfError) as fault:
         raise CannotConvert("its JPEG data is damaged") from fault
     if image.bands == 4:
         # libvips takes the inks of every CMYK JPEG as inverted and turns them; a PDF's samples are as stored (7.4.8).
         image = image.invert()
     return image.copy(interpretation="multiband") if image.bands == 4 else image
+
+
+def _shrunk(data: bytes, shrink: int) -> pyvips.Image:
+    """A large JPEG decoded small. A poster is looked at several times (compared, shown, cut out), so it is kept."""
+    key = (hashlib.blake2b(data).digest(), shrink)
+    if key not in _kept:
+        small = pyvips.Image.jpegload_buffer(data, shrink=shrink, access="sequential", fail_on="error").copy_memory()
+        while len(_kept) >= _MOST_KEPT:
+            _kept.popitem(last=False)
+        _kept[key] = small
+    return _kept[key]
 
 
 def _jpx(picture: Stream, space: Space) -> pyvips.Image:
