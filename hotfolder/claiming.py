@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import errno
 import os
 from dataclasses import dataclass
@@ -29,6 +30,10 @@ class Claim:
     arrived: str  # ISO 8601 with zone
     passed: str
     hold: str
+
+    @property
+    def when(self) -> dt.datetime:
+        return dt.datetime.fromisoformat(self.arrived)
 
     @property
     def source(self) -> Path:

@@ -180,7 +180,7 @@ class Daemon:
 
     def _pause(self, swept: float) -> float:
         """Seconds until there is something to do, unless something is heard before."""
-        pauses = [0.5, swept + self._studio.rescan - self._clock()]
+        pauses = [0.5, swept + self._studio.rescan - self._clock(), self._dispatch.pause()]
         pauses += [route.settle / 4 for route, arrivals in self._watched if arrivals.unsettled]
         if self._hinted:
             pauses.append(0.05)

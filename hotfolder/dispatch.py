@@ -82,6 +82,11 @@ class Dispatch:
             or any(self._tries(arrival) < _TRIES_BEFORE_IDLE for _, arrival in self._candidates())
         )
 
+    def pause(self) -> float:
+        """Seconds until something is to be tried again."""
+        waits = [later.when for later in (*self._later.values(), *self._paused.values()) if later.when > self._clock()]
+        return min(waits, default=float("inf")) - self._clock()
+
     def close(self) -> None:
         self._pool.shutdown()
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import sqlite3
 from collections.abc import Callable
 from dataclasses import dataclass, replace
@@ -91,7 +90,7 @@ class Jobs:
             return self._back(attempt, f"There is no route '{claim.route}' any more.")
         self._tell(Event(What.STARTED, claim.route, claim.job, printable(claim.name)))
         self._remember(
-            lambda: self._ledger.claimed(claim.job, claim.route, printable(claim.name), claim.arrived, attempt.number)
+            lambda: self._ledger.claimed(claim.job, claim.route, printable(claim.name), claim.when, attempt.number)
         )
         stamp = self._spool.files.look(attempt.original)
         order = self._order(attempt, route)
@@ -168,7 +167,7 @@ class Jobs:
             original=attempt.original,
             ticket_files=attempt.tickets(),
             out=attempt.out,
-            arrived=dt.datetime.fromisoformat(claim.arrived),
+            arrived=claim.when,
             attempt=attempt.number,
             chain=route.chain,
             ticket=route.ticket,

@@ -5,6 +5,7 @@ A ledger that was lost is made again from the spool; one that can't be opened is
 
 from __future__ import annotations
 
+import datetime as dt
 import os
 import sqlite3
 import threading
@@ -118,11 +119,11 @@ class Ledger:
 
     # ---- writing
 
-    def claimed(self, job: str, route: str, file: str, arrived: str, attempts: int) -> None:
+    def claimed(self, job: str, route: str, file: str, arrived: dt.datetime, attempts: int) -> None:
         self._run(
             "INSERT INTO jobs (job, route, file, state, attempts, arrived) VALUES (?, ?, ?, 'claimed', ?, ?) "
             "ON CONFLICT (job) DO UPDATE SET attempts = excluded.attempts",
-            (job, route, file, attempts, arrived),
+            (job, route, file, attempts, _utc(arrived)),
         )
 
     def put_back(self, job: str) -> None:
@@ -144,8 +145,8 @@ class Ledger:
                 state,
                 record.attempt,
                 record.outcome.value if record.outcome else None,
-                record.arrived.isoformat(),
-                record.finished.isoformat() if record.finished else None,
+                _utc(record.arrived),
+                _utc(record.finished) if record.finished else None,
                 record.model_dump_json(),
             ),
         )
@@ -157,7 +158,11 @@ class Ledger:
 
     def entries(self, state: str | None = None) -> list[Entry]:
         """All jobs in order of arrival, or those in one state."""
-        return self._entries("WHERE state = ? ORDER BY job", (state,)) if state else self._entries("ORDER BY job")
+        return (
+            self._entries("WHERE state = ? ORDER BY arrived, job", (state,))
+            if state
+            else self._entries("ORDER BY arrived, job")
+        )
 
     def record(self, job: str) -> JobRecord | None:
         rows = self._run("SELECT record FROM jobs WHERE job = ? AND record IS NOT NULL", (job,))
@@ -165,7 +170,9 @@ class Ledger:
 
     def seen_before(self, digest: str, besides: str = "") -> list[Entry]:
         """Earlier jobs with the very same bytes, the latest first."""
-        return self._entries("WHERE digest = ? AND digest != '' AND job != ? ORDER BY job DESC", (digest, besides))
+        return self._entries(
+            "WHERE digest = ? AND digest != '' AND job != ? ORDER BY arrived DESC, job DESC", (digest, besides)
+        )
 
     def _entries(self, where: str, values: tuple[object, ...] = ()) -> list[Entry]:
         return [Entry(*row) for row in self._run(f"SELECT {_COLUMNS} FROM jobs {where}", values)]  # type: ignore[arg-type]
@@ -173,3 +180,8 @@ class Ledger:
     def close(self) -> None:
         with self._lock:
             self._connection.close()
+
+
+def _utc(when: dt.datetime) -> str:
+    """Sorts by time, whatever zone it was written in."""
+    return when.astimezone(dt.UTC).isoformat(timespec="microseconds")

@@ -1,7 +1,7 @@
 """Kills a daemon at every file-system call it makes, one after the other, and judges what the next daemon makes of it.
 
-Run as a program of its own (it forks): `crash_points.py FOLDER SCENE kill [all]` or `... ERROR [on]`;
-prints one JSON object.
+Run as a program of its own (it forks): `crash_points.py FOLDER SCENE kill STEP [all]` or
+`... ERROR STEP [on]`, where STEP 1 takes every point, 2 every other; prints one JSON object.
 SQLite does the same ("How SQLite Is Tested", 3: each call fails in turn until the operation runs through).
 """
 
@@ -126,7 +126,7 @@ def lay_out(root: Path, scene: Scene) -> Path:
 
 
 def run(root: Path, base: Path, files: Files, name: str) -> None:
-    studio = make_studio(root, elsewhere=base)
+    studio = make_studio(root, elsewhere=base, rescan=0.1)
     # Pauses between tries pass faster than in earnest.
     runner = Meddler() if name.startswith("changed") else Stub()
     Daemon(
@@ -187,16 +187,16 @@ def judge_one(root: Path, base: Path, scene: Scene, artwork: str, outcome: str) 
     return [] if there == {**want, **earlier} else [f"pass and hold: {sorted(there)}, wanted {sorted(want)}"]
 
 
-def kill_everywhere(root: Path, name: str, count: Callable[[When, str], bool], every: int) -> dict[str, object]:
-    """Kill at point 1, 2, 3 ... until none is met; each `every`-th also kills the second daemon at another point."""
+def kill_everywhere(root: Path, name: str, count: Callable[[When, str], bool], step: int) -> dict[str, object]:
+    """Kill at point 1, 2, 3 ... until none is met; some also kill the second daemon at another point."""
     scene, bad, k, twice = SCENES[name], [], 0, 0
     while True:
-        k += 1
+        k += step
         base = lay_out(root, scene)
         code = in_child(lambda k=k, base=base: run(root, base, Shim(k, die, count), name))
         if code == 0:
             break
-        if code == KILLED and k % every == 0:
+        if code == KILLED and k % 3 == 0:
             twice += 1
             in_child(lambda k=k, base=base: run(root, base, Shim(7 + k * 13 % 40, die, count), name))
         code = in_child(lambda base=base: run(root, base, Shim(0, die, calls), name)) if code == KILLED else code
@@ -205,14 +205,14 @@ def kill_everywhere(root: Path, name: str, count: Callable[[When, str], bool], e
         if len(bad) > 20:
             break
     shutil.rmtree(base, ignore_errors=True)
-    return {"points": k - 1, "twice": twice, "bad": bad}
+    return {"points": k // step, "twice": twice, "bad": bad}
 
 
-def fail_everywhere(root: Path, name: str, number: int, *, on: bool) -> dict[str, object]:
+def fail_everywhere(root: Path, name: str, number: int, step: int, *, on: bool) -> dict[str, object]:
     """Let call 1, 2, 3 ... fail with an error number, once or from then on until the daemon is started again."""
     scene, bad, k = SCENES[name], [], 0
     while True:
-        k += 5 if on else 1  # a daemon on a broken disk takes its time
+        k += step
         base = lay_out(root, scene)
         shim = Shim(k, fail_with(number), calls, on)
 
@@ -233,14 +233,16 @@ def fail_everywhere(root: Path, name: str, number: int, *, on: bool) -> dict[str
         if len(bad) > 20:
             break
     shutil.rmtree(base, ignore_errors=True)
-    return {"points": k, "bad": bad}
+    return {"points": k // step, "bad": bad}
 
 
 if __name__ == "__main__":
     start = time.monotonic()
-    where, scene_name, what, *more = sys.argv[1:]
+    where, scene_name, what, step_text, *more = sys.argv[1:]
     if what == "kill":
-        result = kill_everywhere(Path(where), scene_name, every_point if "all" in more else after_changes, every=3)
+        result = kill_everywhere(
+            Path(where), scene_name, every_point if "all" in more else after_changes, int(step_text)
+        )
     else:
-        result = fail_everywhere(Path(where), scene_name, getattr(errno, what), on="on" in more)
+        result = fail_everywhere(Path(where), scene_name, getattr(errno, what), int(step_text), on="on" in more)
     print(json.dumps({**result, "seconds": round(time.monotonic() - start, 1)}, indent=1))

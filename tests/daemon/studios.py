@@ -39,6 +39,7 @@ def make_studio(
     loaded: Plugins | None = None,
     limits: Limits | None = None,
     workers: int = 1,
+    rescan: float = 0.5,
 ) -> Studio:
     """One route, `in` -> `pass` or `hold`; with `elsewhere`, these three lie there and the spool stays below `root`."""
     base = elsewhere or root
@@ -52,7 +53,7 @@ def make_studio(
         condition=DEFAULT,
         routes=(route,),
         workers=workers,
-        rescan=0.5,
+        rescan=rescan,
         limits=limits or Limits(),
     )
 
