@@ -17,8 +17,8 @@ from hotfolder.colour.profile import SRGB
 from hotfolder.colour.transform import to_condition
 from hotfolder.demo import posters
 from hotfolder.demo.canvas import Canvas
+from hotfolder.pdf.finishing.slug import embed_font
 from hotfolder.pdf.render import render_page
-from hotfolder.pdf.slug import embed_font
 from hotfolder.units import INCH, parse_size
 
 _BLEED = INCH / 8

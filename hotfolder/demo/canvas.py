@@ -10,7 +10,7 @@ from typing import Any
 from fontTools.pens.basePen import BasePen
 from fontTools.ttLib import TTFont
 
-from hotfolder.pdf.slug import Line, show_line
+from hotfolder.pdf.finishing.slug import Line, show_line
 
 #: Three numbers are RGB, four are CMYK; each from 0 to 1.
 Colour = tuple[float, ...]

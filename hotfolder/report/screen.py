@@ -11,7 +11,7 @@ import pyvips
 
 from hotfolder.colour.condition import Condition
 from hotfolder.pdf.mappings import ToScreen
-from hotfolder.pdf.walker import walk
+from hotfolder.pdf.walk.walker import walk
 
 #: What damaged artwork makes of drawing: the picture is left out or drawn plainly, and the report says so.
 FAULTS: tuple[type[Exception], ...] = (

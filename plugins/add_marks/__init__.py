@@ -10,9 +10,9 @@ from pydantic import field_validator
 
 from hotfolder.names import fill, parts
 from hotfolder.pdf.boxes import PageBoxes, read_boxes
-from hotfolder.pdf.marks import draw_marks
-from hotfolder.pdf.sheet import Marks, Sheet, lay_out
-from hotfolder.pdf.slug import Line, fit_line
+from hotfolder.pdf.finishing.marks import draw_marks
+from hotfolder.pdf.finishing.sheet import Marks, Sheet, lay_out
+from hotfolder.pdf.finishing.slug import Line, fit_line
 from hotfolder.plugin import MM, Box, Hold, Job, Length, Part, Register, Settings, Step, hookimpl, setting, show_length
 from hotfolder.ticket import KEYS
 

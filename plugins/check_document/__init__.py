@@ -10,8 +10,8 @@ from pikepdf import Page
 
 from hotfolder.gathered import Found, Gathered, listed
 from hotfolder.pdf.boxes import SLACK, read_boxes
-from hotfolder.pdf.document import MEDIA, Annotation, Carried, read_annotations, read_carried
-from hotfolder.pdf.layers import Layer, read_layers
+from hotfolder.pdf.looking.document import MEDIA, Annotation, Carried, read_annotations, read_carried
+from hotfolder.pdf.looking.layers import Layer, read_layers
 from hotfolder.plugin import Box, Job, Level, Part, Register, Settings, Step, hookimpl, setting
 
 from .words import ACTIONS, KINDS, UNUSABLE

@@ -8,7 +8,7 @@ from pikepdf import Pdf
 
 from hotfolder.gathered import Found, Gathered
 from hotfolder.pdf.boxes import read_boxes
-from hotfolder.pdf.text import Shown, SmallText, find_text
+from hotfolder.pdf.looking.text import Shown, SmallText, find_text
 from hotfolder.plugin import Box, Job, Length, Level, Part, Register, Settings, Step, hookimpl, setting
 
 LEAST_SEEN = 0.1  # points; what is smaller than this paints no more than a speck

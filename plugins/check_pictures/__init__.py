@@ -10,7 +10,7 @@ from pikepdf import Page
 
 from hotfolder.finding import Level
 from hotfolder.pdf.boxes import read_boxes
-from hotfolder.pdf.census import Placement, placements
+from hotfolder.pdf.looking.census import Placement, placements
 from hotfolder.plugin import (
     MM,
     Box,

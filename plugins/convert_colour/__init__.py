@@ -7,8 +7,8 @@ from collections import Counter
 import pikepdf
 
 from hotfolder.pdf.mappings import ToCondition
-from hotfolder.pdf.outcome import WalkResult
-from hotfolder.pdf.walker import walk
+from hotfolder.pdf.walk.outcome import WalkResult
+from hotfolder.pdf.walk.walker import walk
 from hotfolder.plugin import Box, Job, Part, Register, Settings, Step, hookimpl, setting
 
 #: Beyond so many a list of places helps nobody.

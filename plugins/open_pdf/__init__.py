@@ -8,8 +8,8 @@ import warnings
 import pikepdf
 
 from hotfolder.pdf.boxes import Inferred, infer_trim, set_box
-from hotfolder.pdf.kinds import pdf_kind, wrong_ending
-from hotfolder.pdf.opening import OpenedPdf, open_arrived
+from hotfolder.pdf.opening.arrived import OpenedPdf, open_arrived
+from hotfolder.pdf.opening.kinds import pdf_kind, wrong_ending
 from hotfolder.plugin import Job, Opener, Register, Settings, hookimpl, setting
 
 

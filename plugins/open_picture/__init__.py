@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import Literal
 
-from hotfolder.pdf.from_picture import Opened, picture_to_pdf
-from hotfolder.pdf.kinds import picture_kind, wrong_ending
-from hotfolder.pdf.picture_file import Limits
-from hotfolder.pdf.picture_placing import Fit, Placing, Wanted
+from hotfolder.pdf.opening.from_picture import Opened, picture_to_pdf
+from hotfolder.pdf.opening.kinds import picture_kind, wrong_ending
+from hotfolder.pdf.opening.picture_file import Limits
+from hotfolder.pdf.opening.picture_placing import Fit, Placing, Wanted
 from hotfolder.plugin import Job, Opener, Register, Settings, hookimpl, setting, show_length, show_size
 
 _COLOURS = {1: "gray", 3: "RGB", 4: "CMYK"}

@@ -8,9 +8,9 @@ from pathlib import PurePath
 
 import hotfolder
 from hotfolder.names import printable
-from hotfolder.pdf.obstacles import Obstacle
-from hotfolder.pdf.seal import Intent, seal
-from hotfolder.pdf.xmp import About
+from hotfolder.pdf.finishing.obstacles import Obstacle
+from hotfolder.pdf.finishing.seal import Intent, seal
+from hotfolder.pdf.finishing.xmp import About
 from hotfolder.plugin import Hold, Job, Part, Register, Settings, Step, hookimpl
 
 _JOB_TIME = re.compile(r"\d{8}-\d{6}")

@@ -8,12 +8,12 @@ from pathlib import Path
 import pikepdf
 
 from hotfolder.pdf.boxes import read_boxes, size_matches
-from hotfolder.pdf.compare import LONG_SIDE, Difference, compare_pages
-from hotfolder.pdf.conformance import Page, Wanted, read_finished
-from hotfolder.pdf.faults import Fault
-from hotfolder.pdf.marks_check import marks_faults
 from hotfolder.pdf.render import Pages, open_pages
-from hotfolder.pdf.screen_views import screen_copies
+from hotfolder.pdf.verifying.compare import LONG_SIDE, Difference, compare_pages
+from hotfolder.pdf.verifying.conformance import Page, Wanted, read_finished
+from hotfolder.pdf.verifying.faults import Fault
+from hotfolder.pdf.verifying.marks_check import marks_faults
+from hotfolder.pdf.verifying.screen_views import screen_copies
 from hotfolder.plugin import Hold, Job, Part, Register, Settings, Step, hookimpl, setting, show_size
 
 _MEND = "This is a fault in hotfolder or in what it was given, not a setting of yours. Send the file by hand if it is urgent."

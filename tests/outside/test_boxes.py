@@ -17,9 +17,9 @@ from pikepdf import Array, Dictionary
 
 from hotfolder.finding import Box
 from hotfolder.pdf.boxes import read_boxes
-from hotfolder.pdf.document import read_annotations, read_carried
-from hotfolder.pdf.layers import read_layers
-from hotfolder.pdf.text import find_text
+from hotfolder.pdf.looking.document import read_annotations, read_carried
+from hotfolder.pdf.looking.layers import read_layers
+from hotfolder.pdf.looking.text import find_text
 from hotfolder.testing import make_pdf
 from hotfolder.units import MM
 

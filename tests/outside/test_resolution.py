@@ -9,7 +9,7 @@ from pdfminer.high_level import extract_pages
 from pdfminer.layout import LTContainer, LTImage
 from pikepdf import Array, Dictionary, Name, Stream
 
-from hotfolder.pdf.census import placements
+from hotfolder.pdf.looking.census import placements
 from hotfolder.testing import embed_picture
 
 CORPUS = Path(__file__).parents[2].parent / "shared" / "corpus" / "posters"

@@ -12,7 +12,7 @@ from pdfminer.layout import LAParams, LTFigure, LTImage
 from pikepdf import Array, Dictionary, Name, Object, Stream
 from pypdfium2 import raw as pdfium
 
-from hotfolder.pdf.census import Placement, colour_use, placements
+from hotfolder.pdf.looking.census import Placement, colour_use, placements
 
 
 def page_with_picture(content: bytes, unit: float = 1.0) -> pikepdf.Pdf:

@@ -4,8 +4,8 @@ import pikepdf
 import pytest
 from pikepdf import Array, Dictionary, Name, Object, Stream
 
-from hotfolder.pdf.document import read_annotations, read_carried
-from hotfolder.pdf.layers import read_layers
+from hotfolder.pdf.looking.document import read_annotations, read_carried
+from hotfolder.pdf.looking.layers import read_layers
 
 
 def parse(text: str) -> Object:

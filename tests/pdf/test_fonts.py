@@ -4,8 +4,8 @@ import pikepdf
 import pytest
 from pikepdf import Array, Dictionary, Object, Stream
 
-from hotfolder.pdf.fonts import MISSING, read_font
-from hotfolder.pdf.text import find_text
+from hotfolder.pdf.looking.fonts import MISSING, read_font
+from hotfolder.pdf.looking.text import find_text
 
 
 def parse(text: str) -> Object:

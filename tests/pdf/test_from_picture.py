@@ -24,10 +24,10 @@ from pdfminer.layout import LTFigure, LTImage
 from PIL import Image, ImageCms, ImageOps
 
 from hotfolder.finding import Hold
-from hotfolder.pdf.from_picture import Opened, picture_to_pdf
-from hotfolder.pdf.kinds import picture_kind
-from hotfolder.pdf.picture_file import Limits
-from hotfolder.pdf.picture_placing import Fit, Wanted
+from hotfolder.pdf.opening.from_picture import Opened, picture_to_pdf
+from hotfolder.pdf.opening.kinds import picture_kind
+from hotfolder.pdf.opening.picture_file import Limits
+from hotfolder.pdf.opening.picture_placing import Fit, Wanted
 from hotfolder.units import parse_size
 
 CORPUS = Path(__file__).parents[2].parent / "shared" / "corpus" / "images"

@@ -11,9 +11,9 @@ from pikepdf import Array, Name
 
 from hotfolder.finding import Box
 from hotfolder.pdf.boxes import PageBoxes, read_boxes
-from hotfolder.pdf.marks import draw_marks
+from hotfolder.pdf.finishing.marks import draw_marks
+from hotfolder.pdf.finishing.sheet import EDGE, TARGET, Marks, lay_out, to_user, view_matrix
 from hotfolder.pdf.render import render_page
-from hotfolder.pdf.sheet import EDGE, TARGET, Marks, lay_out, to_user, view_matrix
 from hotfolder.testing import make_pdf
 from hotfolder.units import MM
 

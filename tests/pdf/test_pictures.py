@@ -15,8 +15,8 @@ from PIL import Image, ImageCms
 from hotfolder.colour.condition import SHIPPED
 from hotfolder.colour.profile import SRGB
 from hotfolder.pdf.mappings import ToCondition, ToScreen
-from hotfolder.pdf.outcome import WalkResult
-from hotfolder.pdf.walker import walk
+from hotfolder.pdf.walk.outcome import WalkResult
+from hotfolder.pdf.walk.walker import walk
 
 CONDITION = SHIPPED["coated_europe"]
 SIDE = 32
@@ -198,8 +198,8 @@ def test_calibrated_gray_is_black_ink_alone_and_keeps_its_data(space: str) -> No
 
 
 def gray_profile() -> bytes:
-    from hotfolder.pdf.calibrated import calibrated_profile
-    from hotfolder.pdf.spaces import SpaceReader
+    from hotfolder.pdf.values.calibrated import calibrated_profile
+    from hotfolder.pdf.values.spaces import SpaceReader
 
     space = SpaceReader().read(Object.parse(b"[/CalGray << /WhitePoint [.9642 1 .8249] /Gamma 1.8 >>]"), None)
     return calibrated_profile(space)

@@ -14,8 +14,8 @@ from pikepdf import Array, Dictionary, Name, Stream, String
 from hotfolder.colour.condition import DEFAULT, SHIPPED
 from hotfolder.finding import Box
 from hotfolder.pdf.boxes import read_boxes
-from hotfolder.pdf.seal import Intent, Sealed, seal
-from hotfolder.pdf.xmp import About
+from hotfolder.pdf.finishing.seal import Intent, Sealed, seal
+from hotfolder.pdf.finishing.xmp import About
 
 CONDITION = SHIPPED[DEFAULT]
 INTENT = Intent(CONDITION.identifier, CONDITION.title, CONDITION.registry, CONDITION.profile.read_bytes())

@@ -11,7 +11,7 @@ import pytest
 from fontTools.ttLib import TTFont
 from pikepdf import Dictionary
 
-from hotfolder.pdf.slug import ELLIPSIS, LARGEST_SIZE, MISSING, SMALLEST_SIZE, embed_font, fit_line, show_line
+from hotfolder.pdf.finishing.slug import ELLIPSIS, LARGEST_SIZE, MISSING, SMALLEST_SIZE, embed_font, fit_line, show_line
 
 ROOM = 400.0
 

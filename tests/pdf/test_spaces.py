@@ -8,11 +8,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pikepdf import Array, Dictionary, Name, Object, Stream
 
-from hotfolder.pdf.calculator import Calculator
-from hotfolder.pdf.calibrated import calibrated_profile
-from hotfolder.pdf.content import Scanner, parse_name, parse_number, write_name, write_numbers
-from hotfolder.pdf.functions import read_function
-from hotfolder.pdf.spaces import SpaceReader
+from hotfolder.pdf.values.calculator import Calculator
+from hotfolder.pdf.values.calibrated import calibrated_profile
+from hotfolder.pdf.values.functions import read_function
+from hotfolder.pdf.values.spaces import SpaceReader
+from hotfolder.pdf.walk.content import Scanner, parse_name, parse_number, write_name, write_numbers
 
 PDF = pikepdf.new()
 FUNCTION = "<< /FunctionType 2 /Domain [0 1] /C0 [0 0 0 0] /C1 [0 .6 1 0] /N 1 >>"

@@ -13,8 +13,8 @@ from PIL import Image, ImageCms
 from hotfolder.colour.condition import SHIPPED
 from hotfolder.colour.profile import SRGB
 from hotfolder.pdf.mappings import Mapping, ToCondition, ToScreen
-from hotfolder.pdf.outcome import WalkResult
-from hotfolder.pdf.walker import walk
+from hotfolder.pdf.walk.outcome import WalkResult
+from hotfolder.pdf.walk.walker import walk
 
 CONDITION = SHIPPED["coated_europe"]
 SPOT = "[/Separation /Orange /DeviceCMYK << /FunctionType 2 /Domain [0 1] /C0 [0 0 0 0] /C1 [0 .6 1 0] /N 1 >>]"

@@ -11,9 +11,9 @@ import pytest
 from hotfolder.colour.condition import SHIPPED
 from hotfolder.colour.difference import ciede2000
 from hotfolder.colour.transform import srgb_lab
-from hotfolder.pdf.census import colour_use
+from hotfolder.pdf.looking.census import colour_use
 from hotfolder.pdf.mappings import ToCondition, ToScreen
-from hotfolder.pdf.walker import walk
+from hotfolder.pdf.walk.walker import walk
 
 CONDITION = SHIPPED["coated_europe"]
 POSTERS = Path(__file__).parents[2].parent / "shared" / "corpus" / "posters"

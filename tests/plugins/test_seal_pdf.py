@@ -12,7 +12,7 @@ from pikepdf import Array, Dictionary, Name, String
 
 from hotfolder.colour.condition import SHIPPED
 from hotfolder.loading import load_plugins
-from hotfolder.pdf import obstacles, strip
+from hotfolder.pdf.finishing import obstacles, strip
 from hotfolder.testing import codes, make_job, make_pdf, run_steps
 
 SEAL_PDF = load_plugins().steps["seal_pdf"]

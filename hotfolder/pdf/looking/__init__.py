@@ -1,0 +1,1 @@
+"""Looks at what a PDF holds, and changes nothing: pictures, text, fonts, layers, scripts."""

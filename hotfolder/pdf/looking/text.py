@@ -1,0 +1,189 @@
+"""Finds the text a PDF really shows: in which fonts, on which page, and how small it comes out on paper."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+from pikepdf import Array, Dictionary, Object, Pdf, PdfError, String
+
+from hotfolder.finding import Box
+from hotfolder.pdf.boxes import read_boxes
+from hotfolder.pdf.looking.fonts import Font, read_font
+from hotfolder.pdf.objects import identity
+from hotfolder.pdf.walk.content import Operation, parse_number
+from hotfolder.pdf.walk.frame import Frame
+from hotfolder.pdf.walk.mapping import Mapping
+from hotfolder.pdf.walk.outcome import WalkResult
+from hotfolder.pdf.walk.state import IDENTITY, Matrix, multiply, transform_box
+from hotfolder.pdf.walk.walker import Walker
+
+INVISIBLE = (3, 7)  # text rendering modes that paint nothing (ISO 32000-1 Table 106)
+MOST_SMALL = 5000
+_ASCENT, _DESCENT = 0.8, 0.2  # of the size: for the boxes that reports show
+
+
+@dataclass(frozen=True)
+class Shown:
+    """A font that shows text on a page, where first, and how it begins."""
+
+    font: Font
+    page: int
+    box: Box | None
+    words: str
+
+
+@dataclass(frozen=True)
+class SmallText:
+    """A piece of text below the asked size; `size` in points on paper."""
+
+    page: int
+    size: float
+    box: Box
+    words: str
+
+
+@dataclass
+class TextFound:
+    """All fonts in use, each once a page, and all small text."""
+
+    shown: list[Shown] = field(default_factory=list)
+    small: list[SmallText] = field(default_factory=list)
+
+
+def find_text(pdf: Pdf, least: float = 0.0) -> TextFound:
+    """Follow every page: its forms, patterns, glyphs, printing annotations. Changes nothing.
+
+    Text that comes out smaller than `least` points goes into `small`. Text that is invisible by its rendering mode does
+    not count. Never raises for what is in the file: what can't be followed is passed over.
+    """
+    reader = _Reader(least)
+    walker = Walker(pdf, reader, WalkResult())
+    for index, page in enumerate(pdf.pages):
+        try:
+            reader.unit = read_boxes(page).user_unit
+        except ValueError:
+            reader.unit = 1.0
+        walker.page(page.obj, index + 1)
+    return reader.found
+
+
+class _Reader(Mapping):
+    """Keeps the text matrices (9.4.2) and looks at every piece of text when it is shown."""
+
+    watched = (b"BT", b"Tm", b"Td", b"TD", b"T*", b"TL", b"Tz", b"Tr", b"Tj", b"TJ", b"'", b'"')
+    every_use = True
+
+    def __init__(self, least: float) -> None:
+        self.found = TextFound()
+        self.unit = 1.0
+        self._least = least
+        self._fonts: dict[object, Font] = {}
+        self._seen: set[object] = set()
+
+    def operation(self, frame: Frame, operation: Operation) -> None:
+        _HANDLED[operation.operator](self, frame, operation.operands)
+
+    # ---- where text begins
+
+    def begin(self, frame: Frame, operands: list[bytes]) -> None:
+        frame.memory["line"] = frame.memory["at"] = IDENTITY
+
+    def place(self, frame: Frame, operands: list[bytes]) -> None:
+        a, b, c, d, e, f = (parse_number(token) for token in operands[-6:])
+        frame.memory["line"] = frame.memory["at"] = (a, b, c, d, e, f)
+
+    def move(self, frame: Frame, operands: list[bytes]) -> None:
+        _move(frame, parse_number(operands[-2]), parse_number(operands[-1]))
+
+    def move_and_lead(self, frame: Frame, operands: list[bytes]) -> None:
+        frame.state.leading = -parse_number(operands[-1])
+        self.move(frame, operands)
+
+    def lead(self, frame: Frame, operands: list[bytes]) -> None:
+        frame.state.leading = parse_number(operands[-1])
+
+    def next_line(self, frame: Frame, operands: list[bytes]) -> None:
+        _move(frame, 0.0, -frame.state.leading)
+
+    def condense(self, frame: Frame, operands: list[bytes]) -> None:
+        frame.state.text_scale = parse_number(operands[-1]) / 100
+
+    def render(self, frame: Frame, operands: list[bytes]) -> None:
+        frame.state.text_mode = int(parse_number(operands[-1]))
+
+    # ---- text shown
+
+    def next_and_show(self, frame: Frame, operands: list[bytes]) -> None:
+        self.next_line(frame, operands)
+        self.show(frame, operands)
+
+    def show(self, frame: Frame, operands: list[bytes]) -> None:
+        text, kerned = _text(operands[-1])
+        if not text:
+            return
+        state, at = frame.state, frame.memory.get("at", IDENTITY)
+        font = self._font(state.font)
+        across = (font.width(text) - kerned / 1000) * state.font_size * state.text_scale
+        matrix = multiply(at, state.ctm)  # type: ignore[arg-type]
+        frame.memory["at"] = multiply((1, 0, 0, 1, across, 0), at)  # type: ignore[arg-type]
+        if state.text_mode not in INVISIBLE:
+            high = (-_DESCENT * state.font_size, _ASCENT * state.font_size)
+            box = Box(*transform_box((0.0, min(high), across, max(high)), matrix))
+            self._note(frame, font, state.font_size * math.hypot(matrix[2], matrix[3]) * self.unit, box, text)
+
+    def _note(self, frame: Frame, font: Font, size: float, box: Box, text: bytes) -> None:
+        key = (frame.page, identity(frame.state.font) or (font.name, font.kind, font.embedded))
+        if key not in self._seen:
+            self._seen.add(key)
+            self.found.shown.append(Shown(font, frame.page, box, font.words(text)))
+        if font.scale is None or abs(size) * font.scale >= self._least or len(self.found.small) >= MOST_SMALL:
+            return
+        words = font.words(text)
+        if words.strip() or not font.letters:
+            self.found.small.append(SmallText(frame.page, abs(size) * font.scale, box, words))
+
+    def _font(self, found: object) -> Font:
+        key = identity(found)
+        if key is None:
+            return read_font(found)
+        if key not in self._fonts:
+            self._fonts[key] = read_font(found)
+        return self._fonts[key]
+
+
+def _move(frame: Frame, across: float, up: float) -> None:
+    line: Matrix = frame.memory.get("line", IDENTITY)  # type: ignore[assignment]
+    frame.memory["line"] = frame.memory["at"] = multiply((1, 0, 0, 1, across, up), line)
+
+
+def _text(token: bytes) -> tuple[bytes, float]:
+    """The bytes of a text operand, or of all texts in an array, and by how much the array moves them together."""
+    try:
+        found: object = Object.parse(token)
+    except PdfError:
+        return b"", 0.0
+    if isinstance(found, String):
+        return bytes(found), 0.0
+    if not isinstance(found, Array):
+        return b"", 0.0
+    items = list(found)
+    moves = [float(item) for item in items if not isinstance(item, (Object, bool, Dictionary))]
+    return b"".join(bytes(item) for item in items if isinstance(item, String)), sum(moves)
+
+
+_HANDLED: dict[bytes, Callable[[_Reader, Frame, list[bytes]], None]] = {
+    b"BT": _Reader.begin,
+    b"Tm": _Reader.place,
+    b"Td": _Reader.move,
+    b"TD": _Reader.move_and_lead,
+    b"T*": _Reader.next_line,
+    b"TL": _Reader.lead,
+    b"Tz": _Reader.condense,
+    b"Tr": _Reader.render,
+    b"Tj": _Reader.show,
+    b"TJ": _Reader.show,
+    b"'": _Reader.next_and_show,
+    b'"': _Reader.next_and_show,
+}

@@ -1,0 +1,347 @@
+"""Follows one content stream operator by operator, keeps its graphics state, and notes what must be written anew."""
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+import pikepdf
+from pikepdf import Array, Dictionary, Name, Stream
+
+from hotfolder.pdf.objects import entry, name, same_object
+from hotfolder.pdf.values.spaces import PATTERN, Space
+from hotfolder.pdf.walk.changes import Changes, Converted
+from hotfolder.pdf.walk.content import Operation, parse_name, parse_number, write_name
+from hotfolder.pdf.walk.graphics import apply, read_graphics
+from hotfolder.pdf.walk.inline import inline_facts, write_inline
+from hotfolder.pdf.walk.mapping import Fate, Plan
+from hotfolder.pdf.walk.overprint import keep_overprint
+from hotfolder.pdf.walk.painted import glyphs, graphics_state, pattern, picture, shading
+from hotfolder.pdf.walk.resources import ResourceEdits
+from hotfolder.pdf.walk.state import MOST_SAVED, UNIT, Colour, Matrix, State, multiply, transform_box
+
+if TYPE_CHECKING:
+    from hotfolder.pdf.walk.walker import Walker
+
+# Which device space an operator chooses (table 74), and whether for strokes.
+_DEVICE = {b"g": ("DeviceGray", False), b"rg": ("DeviceRGB", False), b"k": ("DeviceCMYK", False)}
+_DEVICE |= {b"G": ("DeviceGray", True), b"RG": ("DeviceRGB", True), b"K": ("DeviceCMYK", True)}
+_DEFAULTS = {"/DefaultGray": "DeviceGray", "/DefaultRGB": "DeviceRGB", "/DefaultCMYK": "DeviceCMYK"}
+
+
+class Frame:
+    """One content stream on its way. Mappings read `walker`, `state`, `edits` and `page`."""
+
+    def __init__(
+        self,
+        walker: "Walker",
+        data: bytes,
+        edits: ResourceEdits,
+        state: State,
+        matrix: Matrix,
+        *,
+        owned: bool,
+        depth: int,
+    ) -> None:
+        self.walker, self.data, self.edits, self.state, self.depth = walker, data, edits, state, depth
+        self.base = matrix
+        self.memory: dict[str, object] = {}  # for mappings that follow paths or text
+        self.borrowed = False
+        self._owned = [owned, owned]  # fill, stroke: set in this very stream
+        self._saved: list[tuple[State, list[bool]]] = []
+        self.changes = Changes(data)
+        self._devices: dict[str, tuple[Space, Plan]] = {}
+        self._graphics: dict[str, dict[str, object]] = {}
+        self._fonts: dict[str, tuple[object, bool]] = {}
+        self._named: dict[str, Space] = {}
+        self._after_space: tuple[int, bool, int] | None = None  # end of the last cs, its side, its change's place
+        self._left = len(walker.result.leftovers)
+
+    @property
+    def page(self) -> int:
+        return self.walker.page_number
+
+    @property
+    def resources(self) -> Dictionary:
+        return self.edits.found
+
+    def run(self, states_black: bool) -> bytes | None:
+        """The stream's new bytes, None where they stay as they are."""
+        mapping = self.walker.mapping
+        mapping.stream_begins(self, self.base)
+        defaults = [key for key in _DEFAULTS if self.edits.get("/ColorSpace", key) is not None]
+        if states_black:
+            black = self.walker.spaces.device("DeviceGray", self.resources)
+            for stroke in (False, True):
+                self.changes.add(0, 0, Converted(black, black.initial(), stroke))
+        if not defaults and not self.walker.trigger.touches(self.data):
+            return self.changes.written(self.walker)
+        for operation in self.walker.scanner.scan(self.data):
+            handle = HANDLED.get(operation.operator)
+            if self.state.uncoloured and operation.operator in COLOURS:
+                continue
+            try:
+                if handle is not None:
+                    handle(self, operation)
+                if operation.operator in mapping.watched:
+                    mapping.operation(self, operation)
+            except (ValueError, IndexError) as fault:
+                self.walker.leave(f"the operator {operation.operator.decode('latin-1')}", str(fault))
+            if len(self._saved) > MOST_SAVED:
+                self.walker.leave("drawing instructions", "the graphics state is saved too many times")
+                return None
+        new = self.changes.written(self.walker)
+        self._drop_defaults(defaults)
+        return new
+
+    # Writing
+
+    def _drop_defaults(self, defaults: list[str]) -> None:
+        """Default spaces would change the meaning of the device colours written (8.6.5.6): they go, unless something
+        that could not be converted still needs them."""
+        if len(self.walker.result.leftovers) > self._left:
+            return
+        for key in defaults:
+            space = self.walker.spaces.device(_DEFAULTS[key], self.resources)
+            if self.walker.plan(space).fate in (Fate.SWAP, Fate.CONVERT):
+                self.edits.remove("/ColorSpace", key)
+
+    def uses_callers_colours(self) -> None:
+        """Notes that what is written depends on colours set by the stream that draws this one."""
+        self.borrowed |= not all(self._owned)
+
+    # Colours
+
+    def _colour(self, stroke: bool) -> Colour:
+        return self.state.stroke if stroke else self.state.fill
+
+    def _set(self, stroke: bool, colour: Colour) -> None:
+        if stroke:
+            self.state.stroke = colour
+        else:
+            self.state.fill = colour
+
+    def device(self, operation: Operation) -> None:
+        """g rg k and their stroking twins."""
+        kind, stroke = _DEVICE[operation.operator]
+        if kind not in self._devices:
+            space = self.walker.spaces.device(kind, self.resources)
+            self._devices[kind] = space, self.walker.plan(space)
+        space, plan = self._devices[kind]
+        values = _values(operation.operands, space.n)
+        self._set(stroke, Colour(space, values))
+        self._owned[stroke] = True
+        if plan.fate is Fate.CONVERT:
+            new = Converted(space, values, stroke)
+            self.changes.add(operation.start, operation.end, new)
+        elif plan.fate is Fate.LEAVE:
+            self.walker.leave(f"a colour in {space.label()}", plan.why)
+        keep_overprint(self, operation.end)
+
+    def choose(self, operation: Operation) -> None:
+        """cs and CS."""
+        stroke = operation.operator == b"CS"
+        key = parse_name(operation.operands[-1])
+        space = self._space(key)
+        self._set(stroke, Colour(space, space.initial()))
+        self._owned[stroke] = True
+        plan = self.walker.plan(space if space.kind != "Pattern" or space.base is None else space.base)
+        if plan.fate is Fate.LEAVE:
+            self.walker.leave(f"a colour in {space.label()}", plan.why)
+        elif space.kind == "Pattern":
+            if space.base is not None and plan.fate is not Fate.KEEP:
+                target = Name("/" + self.walker.mapping.target.kind)
+                self._swap(operation, key, Array([Name.Pattern, target if plan.fate is Fate.CONVERT else plan.swap]))
+        elif plan.fate is Fate.SWAP:
+            self._swap(operation, key, plan.swap)
+        elif plan.fate is Fate.CONVERT:
+            self._after_space = (operation.end, stroke, len(self.changes))
+            new = Converted(space, space.initial(), stroke)
+            self.changes.add(operation.start, operation.end, new)
+        if space.kind != "Pattern":
+            keep_overprint(self, operation.end)
+
+    def _space(self, key: str) -> Space:
+        if key not in self._named:
+            self._named[key] = self.walker.spaces.named(key, self.resources)
+        return self._named[key]
+
+    def _swap(self, operation: Operation, key: str, now: object) -> None:
+        if self.edits.get("/ColorSpace", key) is None:
+            return  # A device space by its own name: what stood in for it is removed at the stream's end.
+        written = self.edits.use("/ColorSpace", key, now)
+        self.walker.result.changed["spaces"] += 1
+        if written != key:
+            self.changes.add(operation.start, operation.end, write_name(written) + b" " + operation.operator)
+
+    def paint_with(self, operation: Operation) -> None:
+        """sc scn and their stroking twins."""
+        stroke = operation.operator in (b"SC", b"SCN")
+        self.borrowed |= not self._owned[stroke]
+        space = self._colour(stroke).space
+        if operation.operands and operation.operands[-1].startswith(b"/"):
+            self._pattern(operation, stroke, space)
+            return
+        values = _values(operation.operands, space.n)
+        self._set(stroke, Colour(space, values))
+        plan = self.walker.plan(space)
+        if plan.fate is Fate.CONVERT:
+            start = self._join_space(operation, stroke)
+            new = Converted(space, values, stroke)
+            self.changes.add(start, operation.end, new)
+        keep_overprint(self, operation.end)
+
+    def _join_space(self, operation: Operation, stroke: bool) -> int:
+        """Where the new operator begins: it takes the place of a `cs` right before it, which sets a colour too."""
+        if self._after_space is not None:
+            end, side, place = self._after_space
+            if (
+                side == stroke
+                and place == len(self.changes) - 1
+                and not self.data[end : operation.start].strip(b"\0\t\n\f\r ")
+            ):
+                return self.changes.take_back()
+        return operation.start
+
+    def _pattern(self, operation: Operation, stroke: bool, space: Space) -> None:
+        key = parse_name(operation.operands[-1])
+        found = self.edits.get("/Pattern", key)
+        if found is None:
+            raise ValueError(f"the pattern {key[1:]} is missing")
+        base = space.base if space.kind == "Pattern" else None
+        numbers = operation.operands[:-1]
+        values = _values(numbers, base.n) if base is not None and numbers else ()
+        self._set(stroke, Colour(space if space.kind == "Pattern" else PATTERN, values, key))
+        if isinstance(found, Dictionary):
+            self._note_gradient(found.get("/Shading"))
+        colour = Colour(base, values) if base is not None and values else Colour()
+        now = pattern(self.walker, found, self.resources, self.depth, self.base, colour)
+        written = self.edits.use("/Pattern", key, now)
+        plan = None if base is None else self.walker.plan(base)
+        if base is not None and values and plan is not None and plan.fate is Fate.CONVERT:
+            self.changes.add(operation.start, operation.end, Converted(base, values, stroke, written))
+        elif written != key:
+            text = b" ".join([*numbers, write_name(written), operation.operator])
+            self.changes.add(operation.start, operation.end, text)
+        keep_overprint(self, operation.end)
+
+    def _note_gradient(self, found: object) -> None:
+        try:
+            space = self.walker.spaces.read(entry(found, "/ColorSpace"), self.resources)
+        except ValueError:
+            return  # told where it is converted
+        self.walker.mapping.gradient_painted(self, space)
+
+    # State
+
+    def save(self, operation: Operation) -> None:
+        self._saved.append((self.state.copy(), self._owned.copy()))
+
+    def restore(self, operation: Operation) -> None:
+        if self._saved:
+            self.state, self._owned = self._saved.pop()
+
+    def concatenate(self, operation: Operation) -> None:
+        a, b, c, d, e, f = _values(operation.operands, 6)
+        self.state.ctm = multiply((a, b, c, d, e, f), self.state.ctm)
+
+    def graphics(self, operation: Operation) -> None:
+        key = parse_name(operation.operands[-1])
+        found = self.edits.get("/ExtGState", key)
+        if not isinstance(found, Dictionary):
+            raise ValueError(f"the graphics state {key[1:]} is missing")
+        if key not in self._graphics:
+            self._graphics[key] = read_graphics(found)
+        apply(self._graphics[key], self.state)
+        self.walker.mapping.state_changed(self, self.state)
+        now = graphics_state(self.walker, found, self.resources, self.depth)
+        written = self.edits.use("/ExtGState", key, now)
+        if written != key:
+            self.changes.add(operation.start, operation.end, write_name(written) + b" gs")
+        keep_overprint(self, operation.end)
+
+    # Things painted
+
+    def draw(self, operation: Operation) -> None:
+        """Do: a picture or a form."""
+        key = parse_name(operation.operands[-1])
+        found = self.edits.get("/XObject", key)
+        if not isinstance(found, Stream):
+            raise ValueError(f"the picture or form {key[1:]} is missing")
+        kind = name(entry(found, "/Subtype"))
+        now: object = found
+        if kind == "Image":
+            now, space = picture(self.walker, found, self.resources, self.state)
+            self.walker.mapping.picture_placed(self, found, space, key)
+        elif kind == "Form":
+            inner = self.state.copy()
+            now, borrowed = self.walker.form(found, self.resources, inner, depth=self.depth)
+            self.borrowed |= borrowed and not all(self._owned)
+        written = self.edits.use("/XObject", key, now)
+        if written != key:
+            self.changes.add(operation.start, operation.end, write_name(written) + b" Do")
+
+    def shade(self, operation: Operation) -> None:
+        """sh: a gradient over all of the clipping path."""
+        key = parse_name(operation.operands[-1])
+        found = self.edits.get("/Shading", key)
+        if found is None:
+            raise ValueError(f"the gradient {key[1:]} is missing")
+        self._note_gradient(found)
+        now = shading(self.walker, found, self.resources)
+        written = self.edits.use("/Shading", key, now)
+        if written != key:
+            self.changes.add(operation.start, operation.end, write_name(written) + b" sh")
+
+    def inline(self, operation: Operation) -> None:
+        """BI ID EI: a picture inside the content stream."""
+        entries, data = operation.operands
+        try:
+            facts = inline_facts(entries, self.resources)
+        except (ValueError, pikepdf.PdfError) as fault:
+            self.walker.leave("an inline picture", str(fault), transform_box(UNIT, self.state.ctm))
+            return
+        now, space = picture(self.walker, facts, self.resources, self.state, inline=data)
+        self.walker.mapping.picture_placed(self, facts, space, "")
+        if not same_object(now, facts) and isinstance(now, Stream):
+            self.changes.add(operation.start, operation.end, write_inline(self.edits, now))
+
+    def choose_font(self, operation: Operation) -> None:
+        """Tf. The glyphs of a Type 3 font are drawn by content streams of their own."""
+        key = parse_name(operation.operands[0])
+        self.state.font_size = parse_number(operation.operands[1])
+        if key not in self._fonts:
+            font = self.edits.get("/Font", key)
+            self._fonts[key] = font, name(entry(font, "/Subtype")) == "Type3"
+        found, drawn = self._fonts[key]
+        self.state.font = found
+        if drawn:
+            now = glyphs(self.walker, found, self.resources, self.state, self.depth)
+            written = self.edits.use("/Font", key, now)
+            if written != key:
+                size = b" " + operation.operands[1] + b" Tf"
+                self.changes.add(operation.start, operation.end, write_name(written) + size)
+
+
+def _values(operands: list[bytes], n: int) -> tuple[float, ...]:
+    if len(operands) < n:
+        raise ValueError(f"it has {len(operands)} of the numbers it needs ({n})")
+    return tuple(parse_number(token) for token in operands[len(operands) - n :])
+
+
+HANDLED: dict[bytes, Callable[[Frame, Operation], None]] = {
+    **dict.fromkeys(_DEVICE, Frame.device),
+    **dict.fromkeys((b"cs", b"CS"), Frame.choose),
+    **dict.fromkeys((b"sc", b"scn", b"SC", b"SCN"), Frame.paint_with),
+    b"q": Frame.save,
+    b"Q": Frame.restore,
+    b"cm": Frame.concatenate,
+    b"gs": Frame.graphics,
+    b"Do": Frame.draw,
+    b"sh": Frame.shade,
+    b"BI": Frame.inline,
+    b"Tf": Frame.choose_font,
+}
+COLOURS = frozenset(
+    (*_DEVICE, b"cs", b"CS", b"sc", b"scn", b"SC", b"SCN", b"sh")
+)  # void in an uncoloured cell (8.7.3.3)
+# A stream without any of these has nothing that could need a change, unless default spaces are in force.
+TRIGGERS = frozenset(HANDLED) - {b"g", b"G", b"k", b"K", b"q", b"Q", b"cm"}

@@ -1,0 +1,35 @@
+"""Reads the graphics state dictionaries (ISO 32000-1 table 58) as far as the look of a colour depends on them."""
+
+from pikepdf import Array, Dictionary
+
+from hotfolder.pdf.objects import name, number
+from hotfolder.pdf.walk.state import State
+
+
+def read_graphics(found: Dictionary) -> dict[str, object]:
+    """What an ExtGState sets: names of `State`'s attributes and their new values. Odd values are passed over."""
+    sets: dict[str, object] = {}
+    if "/OP" in found:
+        sets["overprint_stroke"] = bool(found["/OP"])
+        sets["overprint_fill"] = bool(found["/OP"])
+    if "/op" in found:
+        sets["overprint_fill"] = bool(found["/op"])
+    if "/OPM" in found:
+        sets["overprint_mode"] = sets["written_mode"] = int(number(found["/OPM"], 0.0))
+    for key, attribute in (("/ca", "alpha_fill"), ("/CA", "alpha_stroke"), ("/LW", "line_width")):
+        if key in found:
+            sets[attribute] = number(found[key], 1.0)
+    if "/BM" in found:
+        blend = found["/BM"]
+        sets["blend"] = name(blend[0] if isinstance(blend, Array) and len(blend) else blend) or "Normal"
+    if "/SMask" in found:
+        sets["masked"] = isinstance(found["/SMask"], Dictionary)
+    font = found.get("/Font")
+    if isinstance(font, Array) and len(font) == 2:
+        sets["font"], sets["font_size"] = font[0], number(font[1], 0.0)
+    return sets
+
+
+def apply(sets: dict[str, object], state: State) -> None:
+    for attribute, value in sets.items():
+        setattr(state, attribute, value)

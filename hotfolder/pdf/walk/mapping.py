@@ -1,0 +1,92 @@
+"""What becomes of each colour: the base that every mapping (to the press, to the screen, a mere count) stands on."""
+
+from dataclasses import dataclass
+from enum import Enum
+from typing import TYPE_CHECKING
+
+import pikepdf
+import pyvips
+from pikepdf import Dictionary, Object
+
+from hotfolder.pdf.values.spaces import CMYK, Floats, Space
+from hotfolder.pdf.walk.content import Operation
+from hotfolder.pdf.walk.outcome import CannotConvert
+from hotfolder.pdf.walk.state import Matrix, State
+
+if TYPE_CHECKING:
+    from hotfolder.pdf.walk.frame import Frame
+    from hotfolder.pdf.walk.walker import Walker
+
+
+class Fate(Enum):
+    """What a mapping does with the colours of one space."""
+
+    KEEP = "keep"  # numbers and space stay
+    SWAP = "swap"  # numbers stay, the space's object is replaced
+    CONVERT = "convert"  # numbers are converted to the mapping's target space
+    LEAVE = "leave"  # it should be converted and can't be: stays as found, and is reported
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """A fate with what goes with it. `why` explains LEAVE; `remark` is told once for each page."""
+
+    fate: Fate
+    swap: object = None
+    why: str = ""
+    remark: str = ""
+
+
+KEEP = Plan(Fate.KEEP)
+
+
+class Mapping:
+    """Changes nothing. A mapping overrides what it does; the walker asks it and rewrites the file."""
+
+    target: Space = CMYK
+    watched: tuple[bytes, ...] = ()  # operators of which `operation` is told, beside those that set colour and place
+    every_use: bool = False  # True: a form used ten times is followed ten times (for counting places)
+    states_black: bool = False  # True: the initial black must be written out, because it is converted too
+    picture_ppi: float | None = None  # pictures of more than this resolution are shrunk first
+    picture_quality: int = 95  # of JPEG pictures that have to be encoded anew
+
+    def plan(self, space: Space, pdf: pikepdf.Pdf) -> Plan:
+        """What becomes of colours in this space; asked once for each space."""
+        return KEEP
+
+    def colours(self, space: Space, values: Floats, smooth: bool) -> Floats:
+        """Numbers in a space (n, space.n) to the target's (n, target.n) in 0..1.
+
+        `smooth`: they belong to one gradient, so rules for single colours must not tear it. CannotConvert if not exact.
+        """
+        raise CannotConvert("nothing converts it")
+
+    def picture(self, image: pyvips.Image, space: Space) -> tuple[pyvips.Image, Space]:
+        """A picture whose samples span each number's range, to samples of a device space of the same depth."""
+        raise CannotConvert("nothing converts it")
+
+    def group_space(self, space: Space, pdf: pikepdf.Pdf) -> Space | None:
+        """The device space in which a transparency group blends from now on; None: as it was."""
+        return None
+
+    def for_mask(self, space: Space | None) -> "Mapping":
+        """The mapping for the content of a luminosity soft mask whose group has this space."""
+        return self
+
+    def group_seen(self, walker: "Walker", group: Dictionary) -> None:
+        """A transparency group's attributes were met: a page's or a form's."""
+
+    def operation(self, frame: "Frame", operation: Operation) -> None:
+        """A watched operator was met; the frame's state is up to date."""
+
+    def picture_placed(self, frame: "Frame", picture: Object, space: Space | None, name: str) -> None:
+        """A picture (a stencil has no space) is painted into the unit square of the frame's state."""
+
+    def gradient_painted(self, frame: "Frame", space: Space) -> None:
+        """A gradient is painted by `sh`, or chosen as a pattern."""
+
+    def state_changed(self, frame: "Frame", state: State) -> None:
+        """An ExtGState was applied."""
+
+    def stream_begins(self, frame: "Frame", matrix: Matrix) -> None:
+        """A page, form, pattern cell, glyph or appearance begins."""

@@ -1,0 +1,47 @@
+"""Keeps overprinting as it was meant when colours become inks.
+
+With overprint mode 1, an ink of 0 spares what lies below, but only for colours that are DeviceCMYK to begin with
+(ISO 32000-1 8.6.7). A converted colour never spared anything, so for it the mode must be 0.
+"""
+
+from typing import TYPE_CHECKING
+
+from pikepdf import Dictionary, Name
+
+from hotfolder.pdf.values.spaces import Space
+from hotfolder.pdf.walk.content import write_name
+from hotfolder.pdf.walk.mapping import Fate
+
+if TYPE_CHECKING:
+    from hotfolder.pdf.walk.frame import Frame
+
+
+def keep_overprint(frame: "Frame", at: int) -> None:
+    """Writes an overprint mode behind the operator that ends at `at`, if the colours now in force need another."""
+    state = frame.state
+    if not (state.overprint_fill or state.overprint_stroke) or frame.walker.mapping.target.kind != "DeviceCMYK":
+        return
+    wanted = set()
+    for on, colour in ((state.overprint_fill, state.fill), (state.overprint_stroke, state.stroke)):
+        space = colour.space.base if colour.space.kind == "Pattern" else colour.space
+        if on and space is not None and (mode := _meant(frame, space, state.overprint_mode)) is not None:
+            wanted.add(mode)
+    if not wanted:
+        return
+    frame.uses_callers_colours()
+    if len(wanted) > 1:
+        frame.walker.leave("overprinting", "lines and areas need different overprint modes once they are inks")
+    elif wanted != {state.written_mode}:
+        state.written_mode = wanted.pop()
+        graphics = Dictionary(Type=Name.ExtGState, OPM=state.written_mode)
+        written = frame.edits.add("/ExtGState", "/OverprintMode", graphics)
+        frame.changes.add(at, at, write_name(written) + b" gs")
+
+
+def _meant(frame: "Frame", space: Space, mode: int) -> int | None:
+    """The mode in which a colour behaves as it did in the file; None where the mode makes no difference."""
+    if space.kind == "DeviceCMYK":
+        return mode
+    if space.kind in ("Separation", "DeviceN", "DeviceGray", "Pattern"):
+        return None
+    return 0 if frame.walker.plan(space).fate in (Fate.CONVERT, Fate.SWAP) else None

@@ -1,0 +1,206 @@
+"""What a content stream paints with: patterns, gradients, pictures, drawn fonts, soft masks; each rewritten once."""
+
+import re
+from typing import TYPE_CHECKING
+
+from pikepdf import Dictionary, Object, Stream
+
+from hotfolder.pdf.objects import (
+    MOST_LEVELS,
+    copy_dictionary,
+    dictionary,
+    entry,
+    identity,
+    name,
+    same_object,
+    stream_bytes,
+    whole,
+)
+from hotfolder.pdf.values.spaces import Space, device_name
+from hotfolder.pdf.walk.inline import as_stream
+from hotfolder.pdf.walk.mapping import Fate
+from hotfolder.pdf.walk.masks import soft_mask
+from hotfolder.pdf.walk.outcome import CannotConvert
+from hotfolder.pdf.walk.pictures import convert_picture, picture_space
+from hotfolder.pdf.walk.placing import read_matrix
+from hotfolder.pdf.walk.resources import ResourceEdits
+from hotfolder.pdf.walk.shadings import convert_shading
+from hotfolder.pdf.walk.state import UNIT, Colour, Matrix, State, multiply, transform_box
+
+if TYPE_CHECKING:
+    from hotfolder.pdf.walk.walker import Walker
+
+_D1 = re.compile(rb"[\s\0]*(?:[-+.\d]+[\s\0]+){6}d1(?=[\s\0])")
+
+
+def _tiling(walker: "Walker", pattern: Stream, resources: object, depth: int, base: Matrix, colour: Colour) -> object:
+    """A tiling pattern's cell (8.7.3). An uncoloured one has no colours of its own: it is only looked at."""
+    uncoloured = whole(entry(pattern, "/PaintType"), 1) == 2
+    if uncoloured and not walker.mapping.every_use:
+        return pattern
+    state = State(ctm=base, fill=colour, stroke=colour, uncoloured=True) if uncoloured else State(ctm=base)
+    return walker.form(pattern, resources, state, owned=True, black=True, depth=depth + 1)[0]
+
+
+def pattern(walker: "Walker", found: object, resources: object, depth: int, base: Matrix, colour: Colour) -> object:
+    """A pattern as `scn` names it, tiling or shading; `colour` is what an uncoloured one is painted with."""
+    if isinstance(found, Stream):
+        return _tiling(walker, found, resources, depth, base, colour)
+    if not isinstance(found, Dictionary) or "/Shading" not in found:
+        return found
+    gradient = shading(walker, found["/Shading"], resources)
+    graphics = found.get("/ExtGState")
+    masked = graphics_state(walker, graphics, resources, depth)
+    if same_object(gradient, found["/Shading"]) and same_object(masked, graphics):
+        return found
+    new = copy_dictionary(found)
+    new.Shading = gradient
+    if masked is not None:
+        new.ExtGState = masked
+    return walker.pdf.make_indirect(new)
+
+
+def glyphs(walker: "Walker", font: object, resources: object, state: State, depth: int) -> object:
+    """A Type 3 font (9.6.5), whose glyphs are drawn by content streams; a d1 glyph has no colours of its own."""
+    procedures = entry(font, "/CharProcs")
+    if not isinstance(font, Dictionary) or not isinstance(procedures, Dictionary) or depth > MOST_LEVELS:
+        return font
+    place = ("font", identity(font), walker.scale(state))
+    if (known := walker.known(place)) is not None:
+        return known.made
+    if place in walker.active:
+        walker.leave("a font", "a glyph is drawn with its own font")
+        return font
+    walker.active.add(place)
+    began = walker.begin()
+    edits = ResourceEdits(entry(font, "/Resources", resources))
+    changed: dict[str, Object] = {}
+    for key in procedures.keys():  # noqa: SIM118
+        glyph = procedures[key]
+        try:
+            data = stream_bytes(glyph)
+        except ValueError as fault:
+            walker.leave("a glyph", str(fault))
+            continue
+        uncoloured = _D1.match(data) is not None
+        if uncoloured and not walker.mapping.every_use:
+            continue
+        inner = state.copy()
+        inner.uncoloured |= uncoloured
+        inner.ctm = multiply(read_matrix(entry(font, "/FontMatrix")), state.ctm)
+        new = walker.run(data, edits, inner, inner.ctm, owned=False, black=False, depth=depth + 1)[0]
+        if new is not None:
+            changed[key] = walker.pdf.make_indirect(walker.rewritten(glyph, new, frozenset()))
+    walker.active.discard(place)
+    made: object = font
+    if changed or edits.result() is not None:
+        made = _font(walker, font, procedures, changed, edits)
+    return walker.remember(place, made, began)
+
+
+def _font(
+    walker: "Walker", font: Dictionary, procedures: Dictionary, changed: dict[str, Object], edits: ResourceEdits
+) -> Object:
+    new, drawn = copy_dictionary(font), copy_dictionary(procedures)
+    for key, glyph in changed.items():
+        drawn[key] = glyph
+    new.CharProcs = drawn
+    if (resources := edits.result()) is not None:
+        new.Resources = resources
+    return walker.pdf.make_indirect(new)
+
+
+def group(walker: "Walker", group: object, resources: object) -> Dictionary | None:
+    """A transparency group's attributes with the mapping's blending space; None where they stay."""
+    if not isinstance(group, Dictionary):
+        return None
+    walker.mapping.group_seen(walker, group)
+    found = group.get("/CS")
+    if found is None or name(entry(group, "/S")) != "Transparency":
+        return None
+    try:
+        space = walker.spaces.read(found, resources)
+    except ValueError as fault:
+        walker.leave("a transparency group's colour space", str(fault))
+        return None
+    wanted = walker.mapping.group_space(space, walker.pdf)
+    if wanted is None or wanted.key == space.key:
+        return None
+    walker.result.changed["groups"] += 1
+    walker.result.remark(
+        walker.page_number,
+        "blending space changed",
+        f"a transparency group blends in {wanted.kind} instead of {space.label()}, so mixed colours may shift",
+    )
+    new = copy_dictionary(group)
+    new.CS = device_name(wanted)
+    return new
+
+
+def graphics_state(walker: "Walker", found: object, resources: object, depth: int) -> object:
+    """An ExtGState, with its soft mask rewritten if need be."""
+    mask = entry(found, "/SMask")
+    if not isinstance(found, Dictionary) or not isinstance(mask, Dictionary) or depth > MOST_LEVELS:
+        return found
+    key = ("graphics", identity(found))
+    if not walker.mapping.every_use and (known := walker.known(key)) is not None:
+        return known.made
+    began = walker.begin()
+    new_mask = soft_mask(walker, mask, resources, depth)
+    made: object = found
+    if not same_object(new_mask, mask):
+        copy = copy_dictionary(found)
+        copy.SMask = new_mask
+        made = walker.pdf.make_indirect(copy)
+        walker.result.changed["masks"] += 1
+    return walker.remember(key, made, began)
+
+
+def shading(walker: "Walker", found: object, resources: object) -> object:
+    """A shading dictionary, rewritten if need be."""
+    key = ("shading", identity(found))
+    if (known := walker.known(key)) is not None:
+        return known.made
+    began = walker.begin()
+    made = found
+    try:
+        space = walker.spaces.read(entry(found, "/ColorSpace"), resources)
+        plan = walker.plan(space)
+        if plan.fate is Fate.LEAVE:
+            raise CannotConvert(plan.why)
+        if plan.fate is not Fate.KEEP:
+            made = convert_shading(walker, found, space, plan)
+            walker.result.changed["gradients"] += 1
+    except ValueError as fault:
+        walker.leave("a gradient", str(fault))
+    return walker.remember(key, made, began)
+
+
+def picture(
+    walker: "Walker", found: Object, resources: object, state: State, inline: bytes | None = None
+) -> tuple[object, Space | None]:
+    """A picture, converted if need be, and its colour space (None: a stencil, or one that can't be read)."""
+    box = transform_box(UNIT, state.ctm)
+    if entry(found, "/ImageMask") is True:
+        return found, None
+    try:
+        space = picture_space(found, resources, walker.spaces)
+    except ValueError as fault:
+        walker.leave("a picture", str(fault), box)
+        return found, None
+    key = ("picture", identity(found), space.key, walker.scale(state))
+    if (known := walker.known(key)) is not None:
+        return known.made, space
+    began = walker.begin()
+    made: object = found
+    try:
+        plan = walker.plan(space)
+        if plan.fate is Fate.LEAVE:
+            raise CannotConvert(plan.why)
+        if plan.fate is not Fate.KEEP:
+            stream = found if isinstance(found, Stream) else as_stream(walker.pdf, dictionary(found), inline or b"")
+            made = convert_picture(walker, stream, space, plan, state.ctm)
+            walker.result.changed["pictures"] += 1
+    except ValueError as fault:
+        walker.leave("an inline picture" if inline is not None else "a picture", str(fault), box)
+    return walker.remember(key, made, began), space

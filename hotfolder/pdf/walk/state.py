@@ -1,0 +1,72 @@
+"""Keeps the graphics state while the drawing instructions of a page are followed (ISO 32000-1 8.4)."""
+
+import math
+from dataclasses import dataclass, field
+
+from hotfolder.pdf.values.spaces import GRAY, Space
+
+Matrix = tuple[float, float, float, float, float, float]
+Box = tuple[float, float, float, float]
+IDENTITY: Matrix = (1.0, 0.0, 0.0, 1.0, 0.0, 0.0)
+UNIT: Box = (0.0, 0.0, 1.0, 1.0)
+MOST_SAVED = 2000  # ISO 32000-1 annex C: 28 is what a writer may rely on.
+
+
+def multiply(first: Matrix, second: Matrix) -> Matrix:
+    """The matrix that applies `first`, then `second` (8.3.4); numbers beyond use are cut off."""
+    a, b, c, d, e, f = first
+    p, q, r, s, t, u = second
+    product = (a * p + b * r, a * q + b * s, c * p + d * r, c * q + d * s, e * p + f * r + t, e * q + f * s + u)
+    return tuple(x if -1e12 < x < 1e12 else math.copysign(1e12, x) if x == x else 0.0 for x in product)  # type: ignore[return-value]
+
+
+def transform_box(box: Box, matrix: Matrix) -> Box:
+    """The upright box around a transformed box."""
+    a, b, c, d, e, f = matrix
+    corners = [(x * a + y * c + e, x * b + y * d + f) for x in (box[0], box[2]) for y in (box[1], box[3])]
+    xs, ys = [x for x, _ in corners], [y for _, y in corners]
+    return min(xs), min(ys), max(xs), max(ys)
+
+
+@dataclass(frozen=True, slots=True)
+class Colour:
+    """A current colour: numbers in a space, and the name of the pattern if it is one."""
+
+    space: Space = GRAY
+    values: tuple[float, ...] = (0.0,)
+    pattern: str = ""
+
+
+@dataclass
+class State:
+    """What `q` saves and `Q` brings back, as far as colour and place depend on it."""
+
+    ctm: Matrix = IDENTITY
+    fill: Colour = field(default_factory=Colour)  # Black, in every page (table 52).
+    stroke: Colour = field(default_factory=Colour)
+    overprint_fill: bool = False
+    overprint_stroke: bool = False
+    overprint_mode: int = 0
+    written_mode: int = 0  # the overprint mode in the changed file, where it has to differ
+    alpha_fill: float = 1.0
+    alpha_stroke: float = 1.0
+    blend: str = "Normal"
+    masked: bool = False
+    font: object = None
+    font_size: float = 0.0
+    text_mode: int = 0
+    text_scale: float = 1.0
+    leading: float = 0.0
+    line_width: float = 1.0
+    uncoloured: bool = False  # in a glyph or pattern cell that takes its colour from outside and ignores its own
+
+    def copy(self) -> "State":
+        made = object.__new__(State)
+        made.__dict__.update(self.__dict__)  # several times as fast as copy.copy, and done at every q
+        return made
+
+    def for_group(self, ctm: Matrix) -> "State":
+        """The state in which a transparency group's own content begins (11.6.6): blending starts afresh."""
+        inner = self.copy()
+        inner.ctm, inner.blend, inner.alpha_fill, inner.alpha_stroke, inner.masked = ctm, "Normal", 1.0, 1.0, False
+        return inner

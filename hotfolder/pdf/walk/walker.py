@@ -1,0 +1,256 @@
+"""Goes through everything a page paints and gives each colour, picture and gradient to a mapping.
+
+Vectors stay vectors, text stays text, nothing becomes a picture. What a mapping can't convert exactly stays as it was
+found, and is handed back as a leftover.
+"""
+
+from collections.abc import Iterable
+from typing import NamedTuple
+
+import numpy as np
+import pikepdf
+from pikepdf import Array, Dictionary, Object, Stream
+
+from hotfolder.pdf.objects import (
+    MOST_LEVELS,
+    content_bytes,
+    entry,
+    identity,
+    inherited,
+    name,
+    stream_bytes,
+)
+from hotfolder.pdf.values.spaces import Space, SpaceReader
+from hotfolder.pdf.walk.annotations import rewrite_appearance
+from hotfolder.pdf.walk.content import Scanner
+from hotfolder.pdf.walk.frame import HANDLED, TRIGGERS, Frame
+from hotfolder.pdf.walk.mapping import Mapping, Plan
+from hotfolder.pdf.walk.outcome import Leftover, WalkResult
+from hotfolder.pdf.walk.painted import group
+from hotfolder.pdf.walk.placing import form_box, read_matrix
+from hotfolder.pdf.walk.resources import ResourceEdits
+from hotfolder.pdf.walk.state import IDENTITY, Box, Matrix, State, multiply
+
+MOST_STREAMS = 200_000  # Forms in forms multiply: ten levels of ten are a million.
+MOST_BYTES = 2**30  # of instructions, counted as often as they are followed
+Colours = dict[tuple[object, tuple[float, ...]], tuple[float, ...]]
+_ENCODING = frozenset({"/Length", "/Filter", "/DecodeParms"})
+_FRAMED = frozenset({"/Resources", "/Group"})
+
+
+def walk(pdf: pikepdf.Pdf, mapping: Mapping, pages: Iterable[int] | None = None) -> WalkResult:
+    """Rewrites the pages (numbers from 0; all if None) in place as the mapping says.
+
+    It will not flatten transparency, turn text or vectors into pictures, or convert what it can't convert exactly:
+    that stays as it was, in `leftovers`. Pages with leftovers are still whole. Damaged content never raises.
+    """
+    walker = Walker(pdf, mapping, WalkResult())
+    for index in range(len(pdf.pages)) if pages is None else pages:
+        walker.page(pdf.pages[index].obj, index + 1)
+    return walker.result
+
+
+class Known(NamedTuple):
+    """What became of an object that was met before, and what of it was left as it is."""
+
+    made: object
+    left: tuple[Leftover, ...]
+
+
+class Walker:
+    """One walk: what was converted once is used again, also on other pages."""
+
+    def __init__(self, pdf: pikepdf.Pdf, mapping: Mapping, result: WalkResult) -> None:
+        self.pdf, self.mapping, self.result = pdf, mapping, result
+        self.spaces = SpaceReader()
+        self.page_number = 0
+        self.scanner = Scanner([*HANDLED, *mapping.watched])
+        # Where gray and CMYK themselves are converted, g and k alone are reason enough to follow a stream.
+        keeps = mapping.target.kind == "DeviceCMYK"
+        self.trigger = Scanner([*(TRIGGERS if keeps else TRIGGERS | {b"g", b"G", b"k", b"K"}), *mapping.watched])
+        self._plans: dict[object, Plan] = {}
+        self._colours: Colours = {}
+        self._memo: dict[object, Known] = {}
+        self.active: set[object] = set()
+        self._streams = self._bytes = 0
+        self._mask_walkers: dict[int, Walker] = {}
+
+    # Pages and what stands on them
+
+    def page(self, page: object, number: int) -> None:
+        """One page: its contents, its group, its printing annotations."""
+        self.page_number = number
+        if not isinstance(page, Dictionary):
+            self.leave("the page", "it is no page")
+            return
+        edits = ResourceEdits(inherited(page, "/Resources"))
+        try:
+            data = content_bytes(page.get("/Contents"))
+        except ValueError as fault:
+            self.leave("the page's content", str(fault))
+            return
+        new = self.run(data, edits, State(), IDENTITY, owned=True, black=True)[0]
+        if new is not None:
+            page.Contents = self.pdf.make_stream(new)
+        if (resources := edits.result()) is not None:
+            page.Resources = resources
+        if (new_group := group(self, page.get("/Group"), edits.found)) is not None:
+            page.Group = new_group
+        annotations = page.get("/Annots")
+        for annotation in annotations if isinstance(annotations, Array) else []:
+            rewrite_appearance(self, annotation, edits.found)
+
+    # Content streams
+
+    def run(
+        self,
+        data: bytes,
+        edits: ResourceEdits,
+        state: State,
+        matrix: Matrix,
+        *,
+        owned: bool,
+        black: bool,
+        depth: int = 0,
+    ) -> tuple[bytes | None, bool]:
+        """Follows one stream's instructions: (its new bytes or None if they stay, whether it used a colour space
+        that the caller had set). `owned`: the stream starts with colours of its own; `black`: that colour is black."""
+        self._streams += 1
+        self._bytes += len(data)
+        if self._streams > MOST_STREAMS or self._bytes > MOST_BYTES:
+            self.leave("drawing instructions", "forms inside forms multiply beyond what can be followed")
+            return None, False
+        frame = Frame(self, data, edits, state, matrix, owned=owned, depth=depth)
+        return frame.run(black and self.mapping.states_black), frame.borrowed
+
+    def form(
+        self, form: Stream, resources: object, state: State, *, owned: bool = False, black: bool = False, depth: int = 0
+    ) -> tuple[object, bool]:
+        """A form XObject, rewritten if need be, and whether it used a colour space of its caller."""
+        own = entry(form, "/Resources")
+        used = own if own is not None else resources
+        place = identity(form)
+        key = (
+            None
+            if place is None
+            else ("form", place, owned, black, None if own is not None else identity(used), self.dependence(state))
+        )
+        inherits = (state.fill.space.key, state.stroke.space.key)
+        for inner in ((key, None), (key, inherits)):
+            if key is not None and not self.mapping.every_use and (known := self.known(("form", inner))) is not None:
+                return known.made, inner[1] is not None
+        began = self.begin()
+        box = form_box(form, state.ctm)
+        if place in self.active or depth > MOST_LEVELS:
+            self.leave("a form", "it draws itself" if place in self.active else "forms are nested too deeply", box)
+            return form, False
+        self.active.add(place)
+        try:
+            made, borrowed = self._form(form, used, own is not None, state, owned, black, depth)
+        finally:
+            self.active.discard(place)
+        if key is not None:
+            self.remember(("form", (key, inherits if borrowed else None)), made, began)
+        return made, borrowed
+
+    def _form(
+        self, form: Stream, used: object, has_own: bool, state: State, owned: bool, black: bool, depth: int
+    ) -> tuple[object, bool]:
+        matrix = read_matrix(entry(form, "/Matrix"))
+        found_group = entry(form, "/Group")
+        grouped = name(entry(found_group, "/S")) == "Transparency"
+        inner = state.for_group(state.ctm) if grouped else state.copy()
+        inner.ctm = multiply(matrix, state.ctm)
+        edits = ResourceEdits(used)
+        try:
+            data = stream_bytes(form)
+        except ValueError as fault:
+            self.leave("a form", str(fault), form_box(form, state.ctm))
+            return form, False
+        new, borrowed = self.run(data, edits, inner, inner.ctm, owned=owned, black=black, depth=depth + 1)
+        resources, new_group = edits.result(), group(self, found_group, used)
+        if new is None and resources is None and new_group is None:
+            return form, borrowed
+        made = self.rewritten(form, new, _FRAMED)
+        if resources is not None or has_own:
+            made.Resources = resources if resources is not None else used
+        if found_group is not None:
+            made.Group = found_group if new_group is None else new_group
+        return self.pdf.make_indirect(made), borrowed
+
+    def rewritten(self, stream: Stream | Object, new: bytes | None, leave_out: frozenset[str]) -> Stream:
+        """A copy of a stream with new content, or with its very bytes where `new` is None."""
+        made = Stream(self.pdf, stream.read_raw_bytes() if new is None else new)
+        for key in stream.keys():  # noqa: SIM118
+            if key not in leave_out and (new is None or key not in _ENCODING) and key != "/Length":
+                made[key] = stream[key]
+        return made
+
+    def for_mask(self, mapping: Mapping) -> "Walker":
+        """The walker for soft masks' content: the same document and result, another mapping, so another memory."""
+        if mapping is self.mapping:
+            return self
+        if id(mapping) not in self._mask_walkers:
+            self._mask_walkers[id(mapping)] = Walker(self.pdf, mapping, self.result)
+        walker = self._mask_walkers[id(mapping)]
+        walker.page_number, walker.active, walker._streams = self.page_number, self.active, self._streams
+        return walker
+
+    # Colours
+
+    def plan(self, space: Space) -> Plan:
+        """The mapping's plan for a space, asked once; its remark is told on each page."""
+        if space.key not in self._plans:
+            self._plans[space.key] = self.mapping.plan(space, self.pdf)
+        plan = self._plans[space.key]
+        if plan.remark:
+            self.result.remark(self.page_number, space.label(), plan.remark)
+        return plan
+
+    def convert(self, wanted: Iterable[tuple[Space, tuple[float, ...]]]) -> Colours:
+        """Many colours at once: one call to the colour management for each space. CannotConvert if one can't be."""
+        by_space: dict[object, tuple[Space, set[tuple[float, ...]]]] = {}
+        for space, values in wanted:
+            if (space.key, values) not in self._colours:
+                by_space.setdefault(space.key, (space, set()))[1].add(values)
+        for key, (space, rows) in by_space.items():
+            ordered = sorted(rows)
+            found = self.mapping.colours(space, np.array(ordered), False)
+            for values, result in zip(ordered, found.tolist(), strict=True):
+                self._colours[key, values] = tuple(result)
+        return self._colours
+
+    def leave(self, what: str, why: str, box: Box | None = None) -> None:
+        self.result.leave(self.page_number, what, why, box)
+
+    # Memory
+
+    def known(self, key: tuple[object, ...]) -> Known | None:
+        """What became of this object when it was met before (its leftovers are told for this page too)."""
+        found = self._memo.get(key)
+        for leftover in found.left if found is not None else ():
+            self.leave(leftover.what, leftover.why)
+        return found
+
+    def begin(self) -> int:
+        """A mark to hand to `remember`."""
+        return len(self.result.leftovers)
+
+    def remember(self, key: tuple[object, ...], made: object, began: int) -> object:
+        """Keeps what an object became. The key's second part is what identifies it: None for one not shared."""
+        if key[1] is not None:
+            self._memo[key] = Known(made, tuple(self.result.leftovers[began:]))
+        return made
+
+    def dependence(self, state: State) -> object:
+        """What of the caller's state a form's result depends on, beside its colours."""
+        modes = (state.overprint_fill, state.overprint_stroke, state.overprint_mode, state.written_mode)
+        return self.scale(state), modes if self.mapping.target.kind == "DeviceCMYK" else None
+
+    def scale(self, state: State) -> int:
+        """How far a picture placed here may be shrunk, as a power of two: part of what a result depends on."""
+        if self.mapping.picture_ppi is None:
+            return 0
+        a, b, c, d, _, _ = state.ctm
+        area = abs(a * d - b * c)
+        return int(np.clip(np.round(np.log2(area) / 2), -20, 40)) if area > 0 else 0
