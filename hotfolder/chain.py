@@ -62,19 +62,16 @@ class _Seal:
     """Tells whether a step changed the working PDF. For one that only looks, the bytes themselves are compared."""
 
     def __init__(self, job: Job, *, looks: bool) -> None:
-        self._looks = looks
-        self._before = self._look(job)
+        self._looks = looks and job.has_artwork
+        if self._looks and job.sealed[0] != job.version:
+            job.sealed = (job.version, file_digest(job.artwork))
+        self._version = job.version
 
     def broken(self, job: Job) -> bool:
-        return self._look(job) != self._before
-
-    def _look(self, job: Job) -> object:
-        if not job.has_artwork:
-            return None
-        if self._looks:
-            return file_digest(job.artwork)
-        found = job.artwork.stat()
-        return job.artwork, found.st_size, found.st_mtime_ns
+        if job.version != self._version or not self._looks:
+            return job.version != self._version
+        before, job.sealed = job.sealed, (job.version, file_digest(job.artwork))
+        return job.sealed != before
 
 
 def _why_skip(job: Job, step: Step) -> str:

@@ -47,8 +47,13 @@ class Job:
         self.told: list[str] = []  # of the step at work; the chain takes them into its record
         self.step = ""  # the step at work
         self.opened: Path | None = None  # the working PDF as the opening step made it, before any change
+        self.version = 0  # of the working PDF: grows with each change
+        self.sealed = (-1, "")  # the version of the working PDF whose digest was last taken, and that digest
         self._artwork: Path | None = None
-        self._saved = 0
+        self._open: pikepdf.Pdf | None = None  # while steps edit
+        self._edited = False  # whether the open PDF holds edits that no file has
+        self._unchanged = False
+        self._scratched = 0
 
     # ---- findings and words
 
@@ -135,19 +140,23 @@ class Job:
 
     @property
     def artwork(self) -> Path:
-        """The working PDF. RuntimeError before an opening step has made it."""
+        """The working PDF as a file, with all edits in it. RuntimeError before an opening step has made it."""
         if self._artwork is None:
             raise RuntimeError("no step has opened the artwork yet")
+        if self._edited:
+            self._save()
         return self._artwork
 
     def use(self, path: Path) -> None:
         """Take a finished file in the work folder as the new working PDF."""
+        self.close()
         self._artwork = path
+        self.version += 1
 
     def scratch(self, ending: str) -> Path:
         """A fresh file name in the work folder."""
-        self._saved += 1
-        return self.work / f"{self._saved:03}-{self.step or 'job'}{ending}"
+        self._scratched += 1
+        return self.work / f"{self._scratched:03}-{self.step or 'job'}{ending}"
 
     @contextmanager
     def read(self) -> Iterator[pikepdf.Pdf]:
@@ -157,9 +166,36 @@ class Job:
 
     @contextmanager
     def edit(self) -> Iterator[pikepdf.Pdf]:
-        """The working PDF, opened for change; saved as a new file when the block ends well, else left as it was."""
-        with pikepdf.open(self.artwork) as pdf:
-            yield pdf
-            path = self.scratch(".pdf")
-            pdf.save(path, object_stream_mode=pikepdf.ObjectStreamMode.generate)
-        self.use(path)
+        """The working PDF, opened for change; it counts when the block ends well.
+
+        Steps that follow one another edit the same open PDF; it is saved when someone asks for `artwork`. After an
+        exception the working PDF is again what was last saved: the job is held then, and needs it for pictures only.
+        """
+        if self._open is None:
+            self._open = pikepdf.open(self.artwork)
+        self._unchanged, version = False, self.version
+        try:
+            yield self._open
+        except BaseException:
+            self.close()
+            raise
+        if not self._unchanged and self.version == version:
+            self._edited = True
+            self.version += 1
+
+    def unchanged(self) -> None:
+        """Called within `edit`: there was nothing to change after all."""
+        self._unchanged = True
+
+    def close(self) -> None:
+        """Let go of the open PDF, and of edits that were not saved."""
+        if self._open is not None:
+            self._open.close()
+        self._open, self._edited = None, False
+
+    def _save(self) -> None:
+        assert self._open is not None
+        path = self.scratch(".pdf")
+        self._open.save(path, object_stream_mode=pikepdf.ObjectStreamMode.generate)
+        self.close()
+        self._artwork = path

@@ -99,6 +99,8 @@ def run_order(order: Order, hooks: pluggy.PluginManager | None = None) -> JobRec
         if not order.checks_only:
             _report(order, record, job, log)
         log.write("job finished", outcome=record.outcome, reason=record.reason, result_digest=record.result_digest)
+    if job is not None:
+        job.close()
     shutil.rmtree(work)
     _write_record(order, record)
     return record

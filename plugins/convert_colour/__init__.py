@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from collections import Counter
 
-import pikepdf
-
 from hotfolder.pdf.mappings import ToCondition
 from hotfolder.pdf.walk.outcome import WalkResult
 from hotfolder.pdf.walk.walker import walk
@@ -42,12 +40,10 @@ class ConvertColour(Step):
     settings: ConvertColourSettings
 
     def run(self, job: Job) -> None:
-        with pikepdf.open(job.artwork) as pdf:
+        with job.edit() as pdf:
             result = walk(pdf, ToCondition(job.condition, picture_quality=self.settings.picture_quality))
-            if result.changed:
-                path = job.scratch(".pdf")
-                pdf.save(path, object_stream_mode=pikepdf.ObjectStreamMode.generate)
-                job.use(path)
+            if not result.changed:
+                job.unchanged()
         self._report(job, result)
 
     def _report(self, job: Job, result: WalkResult) -> None:

@@ -90,8 +90,12 @@ class SealPdf(Step):
         condition = job.condition
         intent = Intent(condition.identifier, condition.title, condition.registry, condition.profile.read_bytes())
         try:
-            with job.read() as pdf:
+            with job.edit() as pdf:
                 sealed = seal(pdf, out, intent, _about(job))
+                if sealed.obstacles:
+                    job.unchanged()
+                else:
+                    job.use(out)
         except ValueError as fault:
             raise Hold(
                 "cannot_seal", f"The file can't be finished for the press. {fault}", mend="Export the artwork again."
@@ -100,7 +104,6 @@ class SealPdf(Step):
             _report(job, obstacle)
         if sealed.obstacles:
             return
-        job.use(out)
         job.tell(f"Finished as PDF/X-4 for {condition.title}; the profile is inside the file.")
         if sealed.removed:
             job.tell(f"Taken out, because a press has no use for it: {', '.join(sealed.removed)}.")

@@ -16,7 +16,7 @@ from hotfolder.pdf.objects import entry, names, numbers
 from hotfolder.pdf.values.spaces import BY_CHANNELS, GRAY, RGB, Floats, Space, SpaceReader, device_name, indexed_object
 from hotfolder.pdf.walk.mapping import Fate, Plan
 from hotfolder.pdf.walk.outcome import CannotConvert
-from hotfolder.pdf.walk.samples import LOSSY, Facts, load, outside_key, read_facts, undress, without_matte
+from hotfolder.pdf.walk.samples import LOSSY, Facts, load, outside_key, read_ahead, read_facts, undress, without_matte
 from hotfolder.pdf.walk.state import Matrix
 
 if TYPE_CHECKING:
@@ -141,6 +141,7 @@ def write_jpeg(pdf: pikepdf.Pdf, image: pyvips.Image, space: Space, quality: int
         data = image.jpegsave_buffer(Q=quality, subsample_mode="off", keep="none")
     except pyvips.Error as fault:
         raise CannotConvert("its JPEG data is damaged") from fault
+    read_ahead(data, image.width, image.height)
     stream = _picture(pdf, data, image, space, 8)
     stream.Filter = Name.DCTDecode
     if space.n == 4:

@@ -3,7 +3,9 @@
 import hashlib
 import io
 from collections import OrderedDict
+from concurrent.futures import Future
 from dataclasses import dataclass
+from threading import Thread
 
 import numpy as np
 import pikepdf
@@ -21,7 +23,8 @@ MOST_DECODED = 3 * 2**30  # bytes of a picture that must be held whole (not JPEG
 LOSSY = ("DCTDecode", "JPXDecode")
 _LARGE = 2**21  # bytes of JPEG data from which decoding takes longer than telling data apart
 _MOST_KEPT = 4
-_kept: OrderedDict[tuple[bytes, int], pyvips.Image] = OrderedDict()
+_USUAL_SIDE = 800  # pixels that a look at the whole poster needs along its long side, at least
+_kept: OrderedDict[tuple[bytes, int], Future[pyvips.Image]] = OrderedDict()
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +78,7 @@ def undress(picture: Stream) -> bytes:
     """A picture's data with all filters but its last taken off; CannotConvert where they are damaged."""
     kinds = names(entry(picture, "/Filter"))
     if len(kinds) <= 1:
-        return picture.read_raw_bytes()
+        return bytes(picture.get_raw_stream_buffer())
     parameters = entry(picture, "/DecodeParms")
     with pikepdf.new() as workbench:
         outer = Stream(workbench, picture.read_raw_bytes())
@@ -126,15 +129,37 @@ def _jpeg(picture: Stream, space: Space, shrink: int) -> pyvips.Image:
     return image.copy(interpretation="multiband") if image.bands == 4 else image
 
 
+def read_ahead(data: bytes, width: int, height: int) -> None:
+    """Begin to decode a large JPEG small while its file is being finished: it will be looked at next."""
+    if len(data) > _LARGE and max(width, height) > 8 * _USUAL_SIDE:
+        _begin(data, 8)
+
+
 def _shrunk(data: bytes, shrink: int) -> pyvips.Image:
     """A large JPEG decoded small. A poster is looked at several times (compared, shown, cut out), so it is kept."""
-    key = (hashlib.blake2b(data).digest(), shrink)
+    small: pyvips.Image = _begin(data, shrink).result()
+    return small
+
+
+def _begin(data: bytes, shrink: int) -> Future[pyvips.Image]:
+    key = (hashlib.sha256(data).digest(), shrink)
     if key not in _kept:
-        small = pyvips.Image.jpegload_buffer(data, shrink=shrink, access="sequential", fail_on="error").copy_memory()
         while len(_kept) >= _MOST_KEPT:
             _kept.popitem(last=False)
-        _kept[key] = small
+        # A thread of its own for each: two may be wanted side by side, and none outlives the job's process.
+        future: Future[pyvips.Image] = Future()
+        Thread(target=_decode, args=(data, shrink, future), daemon=True).start()
+        _kept[key] = future
     return _kept[key]
+
+
+def _decode(data: bytes, shrink: int, future: Future[pyvips.Image]) -> None:
+    try:
+        small = pyvips.Image.jpegload_buffer(data, shrink=shrink, access="sequential", fail_on="error").copy_memory()
+    except pyvips.Error as fault:
+        future.set_exception(fault)
+    else:
+        future.set_result(small)
 
 
 def _jpx(picture: Stream, space: Space) -> pyvips.Image:
