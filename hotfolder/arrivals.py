@@ -102,7 +102,7 @@ class Arrivals:
             companions = Companions(artwork, [entry.name for entry in entries if is_ticket(entry.name)])
             for name in artwork:
                 seen.add(folder / name)
-                self._see(folder / name, folder, subfolder, companions)
+                self._try_to_see(folder / name, folder, subfolder, companions)
         for path in [path for path in self._known if path not in seen]:
             if not any(path.is_relative_to(folder) for folder in blind):
                 del self._known[path]
@@ -112,10 +112,7 @@ class Arrivals:
         """Look at the files we wait for, without going through the folder."""
         for path, known in list(self._known.items()):
             if known.state is State.WAITING:
-                try:
-                    self._see(path, known.arrival.folder, known.arrival.subfolder, None)
-                except OSError as error:
-                    self._troubled(path.parent, error)
+                self._try_to_see(path, known.arrival.folder, known.arrival.subfolder, None)
 
     @property
     def ready(self) -> list[Arrival]:
@@ -124,8 +121,11 @@ class Arrivals:
 
     @property
     def waiting(self) -> int:
-        """How many files have not come to rest; those left open for longer than the patience don't count."""
-        return sum(known.state is State.WAITING and not known.told for known in self._known.values())
+        """How many files have not come to rest, leaving out those that stay open and folders that can't be looked at."""
+        return sum(
+            known.state is State.WAITING and not known.told and known.arrival.folder not in self._trouble
+            for known in self._known.values()
+        )
 
     @property
     def unsettled(self) -> bool:
@@ -190,6 +190,12 @@ class Arrivals:
             self.tell("reachable", folder, "The folder can be looked at again.")
 
     # ---- one file
+
+    def _try_to_see(self, path: Path, folder: Path, subfolder: str, companions: Companions | None) -> None:
+        try:
+            self._see(path, folder, subfolder, companions)
+        except OSError as error:
+            self._troubled(folder, error)
 
     def _see(self, path: Path, folder: Path, subfolder: str, companions: Companions | None) -> None:
         stamp = self.files.look(path)

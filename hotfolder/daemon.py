@@ -7,6 +7,7 @@ import sqlite3
 import time
 import traceback
 from collections.abc import Callable
+from contextlib import ExitStack
 from functools import partial
 from pathlib import Path
 
@@ -55,19 +56,19 @@ class Daemon:
         self._inbox: Inbox = queue.SimpleQueue()
         self._stops = 0
         self._hinted: set[Path] = set()
+        self._blind = False  # the spool could not be looked at
 
     # ---- from outside
 
     def run(self, until_idle: bool = False) -> None:
         """Work until `stop`, or until nothing waits or runs. ConfigError where this studio can't be run here."""
         self._make_folders()
-        with SpoolLock(self._studio.spool):
-            self._open()
+        with SpoolLock(self._studio.spool), ExitStack() as closing:
             try:
-                self._recover()
-                self._loop(until_idle)
-            finally:
-                self._close()
+                self._open(closing)
+            except OSError as error:
+                raise ConfigError([f"The spool {self._studio.spool} can't be used: {error.strerror}."]) from error
+            self._loop(until_idle)
 
     def stop(self) -> None:
         """Take nothing more; let running jobs finish, for a while, then put them back. At once if called again."""
@@ -91,11 +92,13 @@ class Daemon:
         if problems:
             raise ConfigError(problems)
 
-    def _open(self) -> None:
+    def _open(self, closing: ExitStack) -> None:
         studio = self._studio
         self._spool = Spool(studio.spool, self._files)
-        self._ledger = Ledger(studio.spool / "ledger.sqlite")
         self._journal = Journal(studio.spool / "daemon.log", to_people=self._heard is None)
+        closing.callback(self._journal.close)
+        self._ledger = Ledger(studio.spool / "ledger.sqlite")
+        closing.callback(self._ledger.close)
         self._own = None if self._given else Runner(studio.plugins.folders[1:], studio.limits)
         runner = self._given or self._own
         assert runner is not None
@@ -118,12 +121,14 @@ class Daemon:
         ]
         jobs = Jobs(studio, self._spool, self._ledger, runner, self._from_thread)
         self._dispatch = Dispatch(studio.workers, self._spool, jobs, self._watched, self._clock, self._inbox)
+        closing.callback(self._end)
         for route, arrivals in self._watched:
             self._tell(Event(What.WATCHING, route.name, folder=printable(str(arrivals.root))))
+        self._recover()
         if self._own is not None:
             self._own.warm()
 
-    def _close(self) -> None:
+    def _end(self) -> None:
         self._watcher.close()
         if self._own is not None:
             self._own.stop()
@@ -132,8 +137,6 @@ class Daemon:
             self._own.close()
         self._collect()
         self._drain(0)
-        self._ledger.close()
-        self._journal.close()
 
     def _recover(self) -> None:
         """Line up what an earlier daemon left unfinished, and bring the ledger in step with the folders."""
@@ -203,11 +206,23 @@ class Daemon:
                     self._watcher.check(arrivals.root)
                 arrivals.sweep()
         if everything:
-            try:
-                for job in self._spool.claimed():  # a job that nobody is at; there should be none
-                    self._dispatch.line_up(job)
-            except OSError as error:
-                self._tell(Event(What.UNREACHABLE, folder=printable(str(self._spool.work)), words=str(error.strerror)))
+            self._find_strays()
+
+    def _find_strays(self) -> None:
+        """Take up jobs in the spool that nobody is at; there should be none."""
+        folder = printable(str(self._spool.work))
+        try:
+            jobs = self._spool.claimed()
+        except OSError as error:
+            if not self._blind:
+                self._tell(Event(What.UNREACHABLE, folder=folder, words=f"The spool can't be used: {error.strerror}."))
+            self._blind = True
+            return
+        if self._blind:
+            self._tell(Event(What.REACHABLE, folder=folder, words="The spool can be used again."))
+        self._blind = False
+        for job in jobs:
+            self._dispatch.line_up(job)
 
     def _feed(self) -> None:
         try:

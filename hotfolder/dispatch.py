@@ -93,7 +93,10 @@ class Dispatch:
     # ---- handing out
 
     def feed(self) -> None:
-        """Give the free threads something to do: unfinished jobs first, then arrivals, of each route in turn."""
+        """Give the free threads something to do: unfinished jobs first, then arrivals, of each route in turn.
+
+        OSError where the spool can't be used.
+        """
         now, free = self._clock(), self._workers - len(self._running)
         running = set(self._running.values())
         for job, later in list(self._later.items()):
@@ -126,7 +129,11 @@ class Dispatch:
         return paused.tries if paused else 0
 
     def _take(self, route: Route, arrival: Arrival) -> None:
-        job = self._spool.new_id()
+        try:
+            job = self._spool.new_id()
+        except OSError:
+            self._paused.setdefault(arrival.path, _Later(0)).put_off(self._clock())
+            raise
         self._taking[job] = arrival.path
         taken = partial(self._inbox.put, partial(self._taken, job, arrival.path))
         self._submit(job, partial(self._jobs.begin, job, arrival, route, taken))

@@ -58,3 +58,9 @@ def test_every_third_call_fails_once(folder: Path, scene: str, error: str) -> No
     result = outcome(folder, scene, error, 3)
     assert result["bad"] == []
     assert int(str(result["points"])) >= 25
+
+
+def test_a_disk_that_fails_until_the_daemon_is_started_again(folder: Path) -> None:
+    result = outcome(folder, "pass", "EROFS", 9, "on")
+    assert result["bad"] == []
+    assert int(str(result["points"])) >= 9
