@@ -28,6 +28,10 @@ def run_chain(job: Job, steps: Sequence[Step], finished: Callable[[StepRecord], 
         record.told = job.told
         job.step = ""
         finished(record)
+    for name, meanwhile in job.meanwhiles:
+        error = meanwhile.exception()
+        if error is not None:
+            job.findings.append(_finding(name, error))
     if not job.has_artwork and not job.held:
         _hold_unknown(job)
 
@@ -41,10 +45,10 @@ def _run_step(job: Job, step: Step) -> StepRecord:
         seal = _Seal(job, looks=not step.changes)
         step.run(job)
     except Hold as hold:
-        job.findings.append(hold.finding.model_copy(update={"step": step.name}))
+        job.findings.append(_finding(step.name, hold))
         return StepRecord(step=step.name, ended=Ended.HELD)
     except Exception as error:  # the edge around one step: a fault costs this job a hold, never the daemon its life
-        job.findings.append(_fault(step.name, error))
+        job.findings.append(_finding(step.name, error))
         return StepRecord(step=step.name, ended=Ended.FAULT, trace=traceback.format_exc())
     changed = seal.broken(job)
     if isinstance(step, Opener) and job.has_artwork:
@@ -105,7 +109,10 @@ def _hold_unknown(job: Job) -> None:
     )
 
 
-def _fault(name: str, error: Exception) -> Finding:
+def _finding(name: str, error: BaseException) -> Finding:
+    """A step's own Hold, or the fault that any other exception is."""
+    if isinstance(error, Hold):
+        return error.finding.model_copy(update={"step": name})
     return Finding(
         code="fault",
         level=Level.HOLD,

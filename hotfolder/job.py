@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from concurrent.futures import Future
 from contextlib import contextmanager
 from pathlib import Path
+from threading import Thread
 
 import pikepdf
 
@@ -18,6 +20,15 @@ def file_digest(path: Path) -> str:
     """SHA-256 of a file's bytes, hexadecimal."""
     with path.open("rb") as stream:
         return hashlib.file_digest(stream, "sha256").hexdigest()
+
+
+def _run(check: Callable[[], None], future: Future[None]) -> None:
+    try:
+        check()
+    except Exception as error:  # handed to the chain, whose edge around a step it meets
+        future.set_exception(error)
+    else:
+        future.set_result(None)
 
 
 class Job:
@@ -44,6 +55,7 @@ class Job:
         self.kind = ""
         self.result_stem = Path(name).stem or name
         self.findings: list[Finding] = []
+        self.meanwhiles: list[tuple[str, Future[None]]] = []  # checks under way, with the step that began each
         self.told: list[str] = []  # of the step at work; the chain takes them into its record
         self.step = ""  # the step at work
         self.opened: Path | None = None  # the working PDF as the opening step made it, before any change
@@ -102,6 +114,15 @@ class Job:
     def tell(self, sentence: str) -> None:
         """A plain sentence for the report: what was checked and found in order, or what was done."""
         self.told.append(sentence)
+
+    def meanwhile(self, check: Callable[[], None]) -> None:
+        """Let a long check that only reads the original run beside the steps that follow.
+
+        A Hold it raises counts as a finding of this step. The chain waits for it before the job has its outcome.
+        """
+        future: Future[None] = Future()
+        Thread(target=_run, args=(check, future), daemon=True).start()
+        self.meanwhiles.append((self.step, future))
 
     @property
     def held(self) -> bool:

@@ -52,7 +52,7 @@ class OpenPicture(Opener):
         if ending:
             job.note("wrong_ending", ending)
         path = job.scratch(".pdf")
-        opened = picture_to_pdf(job.original, job.kind, path, self._wanted(job), self._limits())
+        opened = picture_to_pdf(job.original, job.kind, path, self._wanted(job), self._limits(), job.meanwhile)
         job.use(path)
         for remark in opened.remarks:
             job.note(remark.code, remark.message, mend=remark.mend)

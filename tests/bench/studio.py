@@ -41,6 +41,7 @@ class Measured:
     began: dict[str, float] = field(default_factory=dict)
     ended: dict[str, float] = field(default_factory=dict)
     outcomes: list[str] = field(default_factory=list)
+    words: list[str] = field(default_factory=list)  # the reason of each outcome
     worker_mb: float = 0.0  # of the largest single worker
     daemon_mb: list[float] = field(default_factory=list)  # of the daemon itself, at each outcome
 
@@ -53,14 +54,18 @@ class Measured:
         return max(self.ended.values()) - min(self.began.values())
 
 
-def run_studio(drop: Callable[[Path], None], *, trim: str = "24x36in", workers: int = 2) -> Measured:
-    """Make a studio in a temporary folder, call `drop` with its watched folder, run the daemon until idle."""
+def run_studio(
+    drop: Callable[[Path], None], *, trim: str = "24x36in", workers: int = 2, warm: bool = False
+) -> Measured:
+    """Make a studio in a temporary folder, call `drop` with its watched folder, run the daemon until idle.
+
+    `warm`: drop one file only when the daemon has been up for some seconds.
+    """
     measured = Measured()
-    with tempfile.TemporaryDirectory(prefix="hotfolder-bench-") as name:
+    with tempfile.TemporaryDirectory(prefix="hotfolder-bench-") as name, _watched_workers(measured):
         folder = Path(name)
         (folder / "in").mkdir()
         (folder / "studio.toml").write_text(CONFIG.format(workers=workers, trim=trim), encoding="utf-8")
-        drop(folder / "in")
 
         def heard(event: Event) -> None:
             if event.what is What.STARTED:
@@ -68,20 +73,33 @@ def run_studio(drop: Callable[[Path], None], *, trim: str = "24x36in", workers: 
             elif event.what is What.FINISHED:
                 measured.ended[event.job] = time.perf_counter()
                 measured.outcomes.append(event.outcome)
+                measured.words.append(event.words)
                 measured.daemon_mb.append(psutil.Process().memory_info().rss / 1e6)
 
-        with _watched_workers(measured):
-            Daemon(load_studio(folder / "studio.toml"), heard).run(until_idle=True)
+        daemon = Daemon(load_studio(folder / "studio.toml"), heard)
+        if not warm:
+            drop(folder / "in")
+            daemon.run(until_idle=True)
+            return measured
+        # A daemon that has been up for a while: its workers' mother has loaded everything when the file arrives.
+        thread = threading.Thread(target=daemon.run)
+        thread.start()
+        time.sleep(4)
+        drop(folder / "in")
+        while not measured.ended:
+            time.sleep(0.05)
+        daemon.stop()
+        thread.join()
     return measured
 
 
 @contextmanager
 def _watched_workers(measured: Measured) -> Iterator[None]:
-    """Look at the memory of every process below this one, fifty times a second."""
+    """Look at the memory of every process below this one, ten times a second."""
     done = threading.Event()
 
     def look() -> None:
-        while not done.wait(0.02):
+        while not done.wait(0.1):
             for child in psutil.Process().children(recursive=True):
                 try:
                     measured.worker_mb = max(measured.worker_mb, child.memory_info().rss / 1e6)

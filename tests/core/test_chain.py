@@ -119,6 +119,25 @@ def test_a_fault_while_recognising_is_a_fault_of_that_step(tmp_path: Path) -> No
     assert (codes(job), str(record.ended)) == (["hold fault"], "fault")
 
 
+class LookMeanwhile(Step):
+    name = "look_meanwhile"
+
+    def run(self, job: Job) -> None:
+        def look() -> None:
+            raise Hold("found_late", "Found late.")
+
+        job.meanwhile(look)
+        job.meanwhile(lambda: None)
+        job.meanwhile(lambda: [][0])  # type: ignore[misc]
+
+
+def test_what_a_check_finds_meanwhile_counts_before_the_outcome(tmp_path: Path) -> None:
+    job = make_job(tmp_path, make_pdf(tmp_path / "poster.pdf"))
+    run_steps(job, LookMeanwhile(), LookOnly())
+    assert codes(job) == ["note looked", "hold found_late", "hold fault"]
+    assert {finding.step for finding in job.findings} == {"look_only", "look_meanwhile"}
+
+
 def test_a_fault_keeps_its_traceback(tmp_path: Path) -> None:
     job = make_job(tmp_path, make_pdf(tmp_path / "poster.pdf"))
     (record,) = run_steps(job, Break())

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 import zlib
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -58,14 +58,26 @@ class _Stored:
     decoded: Decoded | None = None
 
 
-def picture_to_pdf(source: Path, kind: str, target: Path, wanted: Wanted, limits: Limits) -> Opened:
+#: Runs a check now, or beside the work that follows.
+Later = Callable[[Callable[[], None]], None]
+_LARGE = 2**21  # bytes of JPEG data whose check is worth running beside other work
+
+
+def _now(check: Callable[[], None]) -> None:
+    check()
+
+
+def picture_to_pdf(
+    source: Path, kind: str, target: Path, wanted: Wanted, limits: Limits, later: Later = _now
+) -> Opened:
     """Write the page. Hold where the picture is damaged, unusual, or can't be placed as wanted.
 
-    `kind` is "jpeg", "tiff" or "png". After a Hold the target may be half written.
+    `kind` is "jpeg", "tiff" or "png". After a Hold the target may be half written. `later` is handed the check of a
+    large JPEG's coded data, which raises Hold too.
     """
     picture = read_picture(source, kind, limits)
     opened = Opened(picture, place(picture.seen_pixels, picture.seen_ppi, wanted))
-    stored = _stored(picture)
+    stored = _stored(picture, later)
     opened.channels = stored.channels
     colour, opened.remarks = picture_colour(picture, stored.channels, _profile(picture, stored))
     try:
@@ -87,9 +99,9 @@ def _profile(picture: PictureFile, stored: _Stored) -> bytes | None:
     return picture.profile
 
 
-def _stored(picture: PictureFile) -> _Stored:
+def _stored(picture: PictureFile, later: Later) -> _Stored:
     if isinstance(picture.head, JpegHead):
-        return _stored_jpeg(picture, picture.head)
+        return _stored_jpeg(picture, picture.head, later)
     if isinstance(picture.head, PngHead) and not picture.head.see_through and not picture.head.interlaced:
         return _stored_png(picture, picture.head)
     decoded = decode(picture)
@@ -101,11 +113,14 @@ def _stored(picture: PictureFile) -> _Stored:
     )
 
 
-def _stored_jpeg(picture: PictureFile, head: JpegHead) -> _Stored:
-    try:
-        check_jpeg_data(head)
-    except ValueError as fault:
-        raise damaged(str(fault)) from fault
+def _stored_jpeg(picture: PictureFile, head: JpegHead, later: Later) -> _Stored:
+    def check() -> None:
+        try:
+            check_jpeg_data(head)
+        except ValueError as fault:
+            raise damaged(str(fault)) from fault
+
+    (later if head.end > _LARGE else _now)(check)
     # ISO 32000-1 8.9.5.2: a Decode array turned round is how a PDF says that its inks are stored upside down.
     decode_array = " /Decode [1 0 1 0 1 0 1 0]" if picture.inverted else ""
     filters = f"/Filter /DCTDecode /DecodeParms << /ColorTransform {head.colour_transform} >>"
