@@ -36,7 +36,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def runner(folder: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Runner]:
     notes = tmp_path_factory.mktemp("notes")
     os.environ["ONCE"], os.environ["LEFT"] = str(notes / "once"), str(notes / "left")
-    runner = Runner([folder], Limits(seconds=2, memory_mb=300))
+    runner = Runner([folder], Limits(seconds=4, memory_mb=300))
     yield runner
     runner.close()
 

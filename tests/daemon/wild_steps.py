@@ -38,7 +38,7 @@ def leave_a_process() -> None:
 def leave_a_thread() -> None:
     import threading
 
-    threading.Thread(target=loop).start()
+    threading.Thread(target=time.sleep, args=(1000,)).start()
 
 
 def flood() -> None:
