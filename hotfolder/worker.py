@@ -143,6 +143,7 @@ def _serve(control: socket.socket, hooks: pluggy.PluginManager) -> None:
     for process in jobs:
         with contextlib.suppress(ProcessLookupError):
             os.killpg(process, signal.SIGKILL)
+    os._exit(0)  # the daemon is gone or waits for this; nothing here needs tidying
 
 
 def _start(
