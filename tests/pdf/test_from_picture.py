@@ -25,6 +25,8 @@ from PIL import Image, ImageCms, ImageOps
 
 from hotfolder.finding import Hold
 from hotfolder.pdf.opening.from_picture import Opened, picture_to_pdf
+from hotfolder.pdf.opening.jpeg import read_jpeg
+from hotfolder.pdf.opening.jpeg_check import check_jpeg_data
 from hotfolder.pdf.opening.kinds import picture_kind
 from hotfolder.pdf.opening.picture_file import Limits
 from hotfolder.pdf.opening.picture_placing import Fit, Wanted
@@ -605,3 +607,21 @@ def test_odd_cmyk_pictures_open_or_are_held(tmp_path: Path) -> None:
             assert off.mean() < 1.5, path.name
     assert set(outcomes) <= {"opened", "extra_channels", "crop_too_much", "damaged_picture", "unusual_picture"}
     assert outcomes["opened"] >= 20
+
+
+@pytest.mark.parametrize("options", [{"subsampling": 0}, {"subsampling": 2}, {"subsampling": 1}])
+@pytest.mark.parametrize("size", [(640, 480), (641, 475), (1203, 799)])
+def test_the_coarse_picture_of_the_damage_check_is_what_a_decoder_makes_small(
+    size: tuple[int, int], options: dict[str, int]
+) -> None:
+    """libjpeg, through libvips, decoding the same JPEG to an eighth, where the check had no units left over."""
+    noise = np.random.default_rng(7).integers(0, 255, (size[1] // 16 + 1, size[0] // 16 + 1, 3), dtype=np.uint8)
+    picture = Image.fromarray(noise).resize(size)
+    out = io.BytesIO()
+    picture.save(out, "JPEG", quality=90, **options)
+    coarse = check_jpeg_data(read_jpeg(out.getvalue()))
+    if coarse is None:
+        return
+    small = pyvips.Image.jpegload_buffer(out.getvalue(), shrink=8).numpy()
+    assert coarse.shape == small.shape
+    assert np.abs(coarse.astype(int) - small).max() <= 1

@@ -22,6 +22,7 @@ from hotfolder.pdf.opening.picture_file import Limits, PictureFile, damaged, rea
 from hotfolder.pdf.opening.picture_pixels import Decoded, decode, packed
 from hotfolder.pdf.opening.picture_placing import Placing, Wanted, place
 from hotfolder.pdf.opening.png import PALETTE, PngHead, checked_pixels
+from hotfolder.pdf.walk.samples import keep_shrunk
 
 # Where the corners of a picture go, by its orientation (TIFF 6.0 section 8): x and y of the page as a, b, c, d, e, f of
 # a matrix (ISO 32000-1 8.3.3) for a picture that fills a square of one by one.
@@ -116,9 +117,11 @@ def _stored(picture: PictureFile, later: Later) -> _Stored:
 def _stored_jpeg(picture: PictureFile, head: JpegHead, later: Later) -> _Stored:
     def check() -> None:
         try:
-            check_jpeg_data(head)
+            coarse = check_jpeg_data(head)
         except ValueError as fault:
             raise damaged(str(fault)) from fault
+        if coarse is not None:
+            keep_shrunk(head.data[: head.end], coarse)
 
     (later if head.end > _LARGE else _now)(check)
     # ISO 32000-1 8.9.5.2: a Decode array turned round is how a PDF says that its inks are stored upside down.

@@ -40,8 +40,12 @@ class _Units:
         return self.in_row * self.rows
 
 
-def check_jpeg_data(head: JpegHead) -> None:
-    """Decode coarsely. ValueError with one sentence where the coded data is damaged, too short or too long."""
+def check_jpeg_data(head: JpegHead) -> NDArray[np.uint8] | None:
+    """Decode coarsely. ValueError with one sentence where the coded data is damaged, too short or too long.
+
+    Gives what was decoded as (rows, columns, bands), one for each 8 x 8 pixels as the picture lies, where that came
+    about on the way.
+    """
     units = _units(head)
     _check_restarts(head, units)
     layout = _layout(units, whole_groups=head.restart_interval > 0)
@@ -50,7 +54,7 @@ def check_jpeg_data(head: JpegHead) -> None:
         _decode(
             head.data[: head.end], shrink=8 if coarse else 1
         )  # read to the end before the first line comes out: every warning is seen
-        return
+        return None
     rows, columns = layout
     extra = _GROUP // math.gcd(_GROUP, units.down)
     data = bytearray(head.data[: head.end])
@@ -58,8 +62,10 @@ def check_jpeg_data(head: JpegHead) -> None:
     data[head.frame_at + 5 : head.frame_at + 9] = size
     if head.restart_interval:
         _decode(bytes(data), rows * units.down)  # each interval's end is checked by its marker
-    else:
-        _check_end(_decode(bytes(data)), units)
+        return None
+    cut = _cut(_decode(bytes(data)), units)
+    _check_end(cut, units)
+    return _as_it_lies(cut, head, units)
 
 
 def _units(head: JpegHead) -> _Units:
@@ -108,11 +114,25 @@ def _decode(data: bytes, lines: int | None = None, shrink: int = 8) -> NDArray[n
         raise ValueError(f"{_DAMAGED} ({reason}).") from fault
 
 
-def _check_end(lines: NDArray[np.uint8], units: _Units) -> None:
-    """Where data has ended libjpeg fills in middle gray, behind one unit that may be anything."""
+def _cut(lines: NDArray[np.uint8], units: _Units) -> NDArray[np.uint8]:
+    """The coarse picture as (units, down, across, bands), in the order of the code."""
     height, width, bands = lines.shape
     cut = lines.reshape(height // units.down, units.down, width // units.across, units.across, bands).swapaxes(1, 2)
-    blank = np.abs(cut.reshape(-1, units.down * units.across * bands).astype(np.int16) * 2 - 255).max(axis=1) <= 2
+    return cut.reshape(-1, units.down, units.across, bands)
+
+
+def _as_it_lies(cut: NDArray[np.uint8], head: JpegHead, units: _Units) -> NDArray[np.uint8] | None:
+    """The units in the picture's own rows, whole blocks only; None where some were left over in the other layout."""
+    if len(cut) < units.count or min(head.width, head.height) < 8:
+        return None
+    rows = cut[: units.count].reshape(units.rows, units.in_row, units.down, units.across, -1).swapaxes(1, 2)
+    whole = rows.reshape(units.rows * units.down, units.in_row * units.across, -1)
+    return whole[: head.height // 8, : head.width // 8]
+
+
+def _check_end(cut: NDArray[np.uint8], units: _Units) -> None:
+    """Where data has ended libjpeg fills in middle gray, behind one unit that may be anything."""
+    blank = np.abs(cut.reshape(len(cut), -1).astype(np.int16) * 2 - 255).max(axis=1) <= 2
     if not blank[units.count + 1 :].all():
         raise ValueError(f"{_DAMAGED}: there is more of it than the picture needs.")
     above = units.count - 1 - units.in_row

@@ -5,7 +5,7 @@ import io
 from collections import OrderedDict
 from concurrent.futures import Future
 from dataclasses import dataclass
-from threading import Thread
+from threading import Lock, Thread
 
 import numpy as np
 import pikepdf
@@ -25,6 +25,7 @@ _LARGE = 2**21  # bytes of JPEG data from which decoding takes longer than telli
 _MOST_KEPT = 4
 _USUAL_SIDE = 800  # pixels that a look at the whole poster needs along its long side, at least
 _kept: OrderedDict[tuple[bytes, int], Future[pyvips.Image]] = OrderedDict()
+_keeping = Lock()
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,16 +142,32 @@ def _shrunk(data: bytes, shrink: int) -> pyvips.Image:
     return small
 
 
+def keep_shrunk(data: bytes, coarse: NDArray[np.uint8]) -> None:
+    """A large JPEG was decoded to an eighth of its size on another occasion: who looks at it next need not again."""
+    if len(data) > _LARGE:
+        rows, columns, bands = coarse.shape
+        small: Future[pyvips.Image] = Future()
+        small.set_result(pyvips.Image.new_from_memory(coarse.tobytes(), columns, rows, bands, "uchar"))
+        _keep((hashlib.sha256(data).digest(), 8), small)
+
+
 def _begin(data: bytes, shrink: int) -> Future[pyvips.Image]:
     key = (hashlib.sha256(data).digest(), shrink)
-    if key not in _kept:
+    known = _kept.get(key)
+    if known is not None:
+        return known
+    # A thread of its own for each: two may be wanted side by side, and none outlives the job's process.
+    future: Future[pyvips.Image] = Future()
+    _keep(key, future)
+    Thread(target=_decode, args=(data, shrink, future), daemon=True).start()
+    return future
+
+
+def _keep(key: tuple[bytes, int], small: Future[pyvips.Image]) -> None:
+    with _keeping:
         while len(_kept) >= _MOST_KEPT:
             _kept.popitem(last=False)
-        # A thread of its own for each: two may be wanted side by side, and none outlives the job's process.
-        future: Future[pyvips.Image] = Future()
-        Thread(target=_decode, args=(data, shrink, future), daemon=True).start()
-        _kept[key] = future
-    return _kept[key]
+        _kept[key] = small
 
 
 def _decode(data: bytes, shrink: int, future: Future[pyvips.Image]) -> None:
