@@ -1,6 +1,6 @@
 """`python -m hotfolder`: the same as the command `hotfolder`."""
 
-from hotfolder.cli import main
+from hotfolder.cli.main import main
 
 if __name__ == "__main__":
     main()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import time
 import traceback
 from collections.abc import Callable, Sequence
@@ -13,6 +14,7 @@ from hotfolder.record import Ended, StepRecord
 from hotfolder.step import Opener, Step
 
 _HEAD = 4096
+_DISK_FULL = {errno.ENOSPC, errno.EDQUOT}
 _FAULT_MEND = (
     "This is a fault in hotfolder or one of its plugins, not in your file. The log beside this file holds the details."
 )
@@ -48,6 +50,8 @@ def _run_step(job: Job, step: Step) -> StepRecord:
         job.findings.append(_finding(step.name, hold))
         return StepRecord(step=step.name, ended=Ended.HELD)
     except Exception as error:  # the edge around one step: a fault costs this job a hold, never the daemon its life
+        if isinstance(error, OSError) and error.errno in _DISK_FULL:
+            raise  # not the artwork's fault: the job is laid down and tried again
         job.findings.append(_finding(step.name, error))
         return StepRecord(step=step.name, ended=Ended.FAULT, trace=traceback.format_exc())
     changed = seal.broken(job)

@@ -12,13 +12,13 @@ from rich.progress import BarColumn, Progress, SpinnerColumn, TextColumn, TimeEl
 from rich.table import Table
 from rich.text import Text
 
-from hotfolder.config import load_studio
-from hotfolder.daemon import Daemon
+from hotfolder.config.reader import load_studio
+from hotfolder.config.studio import Studio
+from hotfolder.daemon.events import Event, What
+from hotfolder.daemon.loop import Daemon
 from hotfolder.demo.arrivals import Arrival, arrivals
-from hotfolder.events import Event, What
 from hotfolder.hookspecs import hookimpl
 from hotfolder.record import JobRecord
-from hotfolder.studio import Studio
 
 _WATCHED = Path("in", "posters")
 _PIPE_WIDTH = 160  # of a line where nobody's window gives a width

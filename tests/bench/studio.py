@@ -14,9 +14,9 @@ from pathlib import Path
 
 import psutil
 
-from hotfolder.config import load_studio
-from hotfolder.daemon import Daemon
-from hotfolder.events import Event, What
+from hotfolder.config.reader import load_studio
+from hotfolder.daemon.events import Event, What
+from hotfolder.daemon.loop import Daemon
 
 CONFIG = """
 rescan = 1

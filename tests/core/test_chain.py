@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 from pathlib import Path
 
 import pikepdf
@@ -117,6 +118,19 @@ def test_a_fault_while_recognising_is_a_fault_of_that_step(tmp_path: Path) -> No
     job = make_job(tmp_path, make_pdf(tmp_path / "poster.pdf"), opened=False)
     (record,) = run_steps(job, OpenBadly())
     assert (codes(job), str(record.ended)) == (["hold fault"], "fault")
+
+
+class FillDisk(Step):
+    name = "fill_disk"
+
+    def run(self, job: Job) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+
+def test_a_full_disk_is_not_the_artworks_fault(tmp_path: Path) -> None:
+    job = make_job(tmp_path, make_pdf(tmp_path / "poster.pdf"))
+    with pytest.raises(OSError, match="No space left"):
+        run_steps(job, FillDisk())
 
 
 class LookMeanwhile(Step):

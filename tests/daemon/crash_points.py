@@ -25,9 +25,9 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 from studios import PDF, Stub, make_studio, names
 
-from hotfolder.daemon import Daemon
+from hotfolder.daemon.files import Files, When
+from hotfolder.daemon.loop import Daemon
 from hotfolder.errors import ConfigError
-from hotfolder.files import Files, When
 
 KILLED = 137
 OLD = b"somebody's earlier file"

@@ -12,12 +12,12 @@ import pluggy
 
 from hotfolder import work
 from hotfolder.colour.condition import DEFAULT, SHIPPED
+from hotfolder.config.studio import Limits, Route, Studio
 from hotfolder.finding import Finding, Level, Outcome
 from hotfolder.hookspecs import PROJECT, Hooks
 from hotfolder.loading import Plugins
 from hotfolder.names import safe_stem
 from hotfolder.record import JobRecord
-from hotfolder.studio import Limits, Route, Studio
 from hotfolder.work import Order
 
 PDF = b"%PDF-1.7\n" + b"%" + b"x" * 200 + b"\nstartxref\n9\n%%EOF\n"

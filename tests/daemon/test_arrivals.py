@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 from studios import PDF
 
-from hotfolder.arrivals import Arrivals, State, is_written_to
-from hotfolder.files import Files
+from hotfolder.daemon.arrivals import Arrivals, State, is_written_to
+from hotfolder.daemon.files import Files
 
 
 class Clock:

@@ -11,7 +11,7 @@ import pikepdf
 import pytest
 from PIL import Image
 
-from hotfolder.completeness import looks_whole
+from hotfolder.daemon.completeness import looks_whole
 
 
 def picture(kind: str, **options: object) -> bytes:

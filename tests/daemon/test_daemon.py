@@ -13,13 +13,13 @@ from pathlib import Path
 import pytest
 from studios import PDF, Stub, make_studio, names
 
-from hotfolder.daemon import Daemon
+from hotfolder.config.studio import Studio
+from hotfolder.daemon.events import Event, What
+from hotfolder.daemon.ledger import Ledger
+from hotfolder.daemon.loop import Daemon
+from hotfolder.daemon.runner import Stopped
 from hotfolder.errors import ConfigError
-from hotfolder.events import Event, What
-from hotfolder.ledger import Ledger
 from hotfolder.record import JobRecord
-from hotfolder.runner import Stopped
-from hotfolder.studio import Studio
 from hotfolder.work import Order
 
 

@@ -15,11 +15,11 @@ import psutil
 import pytest
 
 from hotfolder.colour.condition import DEFAULT, SHIPPED
+from hotfolder.config.studio import Limits
+from hotfolder.daemon.runner import Runner, Stopped
 from hotfolder.finding import Outcome
 from hotfolder.loading import load_plugins
 from hotfolder.record import JobRecord
-from hotfolder.runner import Runner, Stopped
-from hotfolder.studio import Limits
 from hotfolder.work import LOG, RECORD, REPORT, Order
 
 HERE = Path(__file__).parent

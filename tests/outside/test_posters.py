@@ -14,7 +14,7 @@ import pikepdf
 import pypdf
 import pytest
 
-from hotfolder.builtin import builtin_studio
+from hotfolder.config.builtin import builtin_studio
 from hotfolder.record import JobRecord
 from hotfolder.work import RESULT, Order, run_order
 

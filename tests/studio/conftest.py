@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from hotfolder.config import Studio, load_studio
+from hotfolder.config.reader import Studio, load_studio
 from hotfolder.errors import ConfigError
 
 STEPS = '''

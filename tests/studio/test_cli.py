@@ -13,7 +13,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from hotfolder import __version__
-from hotfolder.cli import main
+from hotfolder.cli.main import main
 
 ROOT = Path(__file__).parents[2]
 TOP = 'plugins = ["steps"]\n'
@@ -228,7 +228,7 @@ def run_module(*arguments: str, cwd: Path, **environment: str) -> subprocess.Com
 
 
 def test_help_does_not_wait_for_the_libraries_of_the_work(tmp_path: Path) -> None:
-    code = "import sys, hotfolder.cli; print(*sys.modules)"
+    code = "import sys, hotfolder.cli.main; print(*sys.modules)"
     env = {**os.environ, "PYTHONPATH": str(ROOT)}
     out = subprocess.run([sys.executable, "-c", code], env=env, capture_output=True, check=True, text=True).stdout
     assert not {"pikepdf", "pydantic", "numpy", "pyvips", "PIL", "rich", "jinja2", "pluggy"} & set(out.split())

@@ -10,10 +10,10 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from hotfolder.cli import main
-from hotfolder.cli_jobs import checks
-from hotfolder.cli_run import describe
-from hotfolder.events import Event, What
+from hotfolder.cli.jobs import checks
+from hotfolder.cli.main import main
+from hotfolder.cli.run import describe
+from hotfolder.daemon.events import Event, What
 from hotfolder.step import Opener, Part, Step
 from hotfolder.testing import make_pdf
 

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from hotfolder.config_lines import Lines, Place, places
+from hotfolder.config.lines import Lines, Place, places
 
 #: Every layout TOML 1.0 has for keys, each thing's line written beside it.
 LAYOUTS = '''\

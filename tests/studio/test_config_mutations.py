@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from hotfolder.config import load_studio
+from hotfolder.config.reader import load_studio
 from hotfolder.errors import ConfigError
 
 GOOD = """\

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from hotfolder.colour.condition import PROFILES, SHIPPED
-from hotfolder.config import Studio, load_studio
+from hotfolder.config.reader import Studio, load_studio
 from hotfolder.errors import ConfigError
 from hotfolder.units import MM
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from hotfolder.config import Studio, lint, load_studio
+from hotfolder.config.reader import Studio, lint, load_studio
 from hotfolder.errors import ConfigError
 
 TOP = 'plugins = ["steps"]\n'

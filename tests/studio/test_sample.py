@@ -10,10 +10,10 @@ from typing import Any
 import pytest
 from pydantic import BaseModel
 
-from hotfolder.builtin import POSTER_CHAIN
-from hotfolder.config import Limits, lint, load_studio
-from hotfolder.config_tables import ConditionTable, RouteTable, StudioTable
-from hotfolder.config_words import keys
+from hotfolder.config.builtin import POSTER_CHAIN
+from hotfolder.config.reader import Limits, lint, load_studio
+from hotfolder.config.tables import ConditionTable, RouteTable, StudioTable
+from hotfolder.config.words import keys
 from hotfolder.ticket import Ticket
 from hotfolder.ticketing import check_values
 

@@ -8,9 +8,9 @@ from pathlib import Path
 
 import pytest
 
-from hotfolder.config import load_studio
-from hotfolder.daemon import Daemon
-from hotfolder.events import Event
+from hotfolder.config.reader import load_studio
+from hotfolder.daemon.events import Event
+from hotfolder.daemon.loop import Daemon
 from hotfolder.hookspecs import hookimpl
 from hotfolder.record import JobRecord
 

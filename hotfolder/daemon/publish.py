@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
-from hotfolder.files import Files, Stamp
+from hotfolder.daemon.files import Files, Stamp
 
 PLAN = "plan.json"
 _LONGEST_ENDING = 24

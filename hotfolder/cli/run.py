@@ -7,9 +7,9 @@ import signal
 from pathlib import Path
 from types import FrameType
 
-from hotfolder.cli_show import say, sentences
-from hotfolder.config import lint, load_studio
-from hotfolder.events import Event, What
+from hotfolder.cli.show import say, sentences
+from hotfolder.config.reader import lint, load_studio
+from hotfolder.daemon.events import Event, What
 from hotfolder.names import printable
 
 _BEGINNINGS = {
@@ -33,7 +33,7 @@ def run_daemon(config: Path, *, until_idle: bool) -> None:
     """Run until stopped. ConfigError where the config can't be used: then nothing is started."""
     studio = load_studio(config)
     sentences([f"Warning: {warning}" for warning in lint(studio).warnings])
-    from hotfolder.daemon import Daemon  # only a config that can be used brings any of the daemon into being
+    from hotfolder.daemon.loop import Daemon  # only a config that can be used brings any of the daemon into being
 
     daemon = Daemon(studio, _tell)
 

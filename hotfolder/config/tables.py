@@ -8,8 +8,8 @@ from pydantic import BaseModel, ConfigDict, Field, field_validator
 
 from hotfolder import names
 from hotfolder.colour.condition import DEFAULT, Intent
-from hotfolder.config_words import unknown
-from hotfolder.studio import Number
+from hotfolder.config.studio import Number
+from hotfolder.config.words import unknown
 from hotfolder.ticket import KEYS
 
 WholeNumber = Annotated[int, Field(strict=True)]

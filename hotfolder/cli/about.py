@@ -11,14 +11,14 @@ from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 from pydantic_core import PydanticSerializationError
 
-from hotfolder.builtin import builtin_studio
-from hotfolder.config import load_studio
-from hotfolder.config_words import unknown
+from hotfolder.config.builtin import builtin_studio
+from hotfolder.config.lint import lint
+from hotfolder.config.reader import load_studio
+from hotfolder.config.studio import Route, Studio
+from hotfolder.config.words import unknown
 from hotfolder.errors import ConfigError
-from hotfolder.lint import lint
 from hotfolder.loading import load_plugins
 from hotfolder.step import Opener, Step
-from hotfolder.studio import Route, Studio
 from hotfolder.ticket import Ticket
 from hotfolder.units import write_length
 

@@ -10,8 +10,8 @@ from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
-from hotfolder.config_lines import Place
-from hotfolder.config_words import Remark, keys, not_finite, sentences, show
+from hotfolder.config.lines import Place
+from hotfolder.config.words import Remark, keys, not_finite, sentences, show
 
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,63}")
 _Table = TypeVar("_Table", bound=BaseModel)

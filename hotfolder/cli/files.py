@@ -7,9 +7,9 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from hotfolder import cli_jobs
-from hotfolder.cli_jobs import Done, Heard
-from hotfolder.cli_show import as_json, console, level, plain, say, table
+from hotfolder.cli import jobs as cli_jobs
+from hotfolder.cli.jobs import Done, Heard
+from hotfolder.cli.show import as_json, console, level, plain, say, table
 from hotfolder.finding import Finding, Level, Outcome
 from hotfolder.gathered import listed
 from hotfolder.names import printable

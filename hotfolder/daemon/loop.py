@@ -11,21 +11,21 @@ from contextlib import ExitStack
 from functools import partial
 from pathlib import Path
 
-from hotfolder.arrivals import Arrivals
-from hotfolder.dispatch import Dispatch, Inbox, nothing
+from hotfolder.config.studio import Studio
+from hotfolder.daemon.arrivals import Arrivals
+from hotfolder.daemon.dispatch import Dispatch, Inbox, nothing
+from hotfolder.daemon.events import Event, What
+from hotfolder.daemon.files import Files
+from hotfolder.daemon.jobs import Finished, Jobs, Works
+from hotfolder.daemon.journal import Journal
+from hotfolder.daemon.ledger import Ledger
+from hotfolder.daemon.lock import SpoolLock
+from hotfolder.daemon.runner import Runner
+from hotfolder.daemon.spool import Spool
+from hotfolder.daemon.watcher import Watcher
 from hotfolder.errors import ConfigError
-from hotfolder.events import Event, What
-from hotfolder.files import Files
-from hotfolder.jobs import Finished, Jobs, Works
-from hotfolder.journal import Journal
-from hotfolder.ledger import Ledger
-from hotfolder.lock import SpoolLock
 from hotfolder.names import printable
 from hotfolder.record import JobRecord
-from hotfolder.runner import Runner
-from hotfolder.spool import Spool
-from hotfolder.studio import Studio
-from hotfolder.watcher import Watcher
 
 
 class Daemon:

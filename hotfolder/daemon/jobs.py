@@ -7,15 +7,15 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Protocol
 
-from hotfolder.arrivals import Arrival, State
-from hotfolder.claiming import Attempt, Claim
-from hotfolder.events import Event, What
-from hotfolder.ledger import Entry, Ledger
+from hotfolder.config.studio import Route, Studio
+from hotfolder.daemon.arrivals import Arrival, State
+from hotfolder.daemon.claiming import Attempt, Claim
+from hotfolder.daemon.events import Event, What
+from hotfolder.daemon.ledger import Entry, Ledger
+from hotfolder.daemon.runner import Stopped, empty
+from hotfolder.daemon.spool import Fenced, Spool
 from hotfolder.names import printable
 from hotfolder.record import JobRecord
-from hotfolder.runner import Stopped, empty
-from hotfolder.spool import Fenced, Spool
-from hotfolder.studio import Route, Studio
 from hotfolder.work import Order, write_failure
 
 #: So often a job may be begun: one that always takes the daemon down with it must not do so for ever.
@@ -37,7 +37,7 @@ _NOT_WORKED_ON = {
 
 
 class Works(Protocol):
-    """What does a job; hotfolder.runner.Runner in earnest."""
+    """What does a job; hotfolder.daemon.runner.Runner in earnest."""
 
     def run(self, order: Order, heard: Callable[[str], None] | None = None) -> JobRecord: ...
 

@@ -16,9 +16,9 @@ from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from pathlib import Path
 
-from hotfolder.companions import Companions, is_ticket
-from hotfolder.completeness import looks_whole
-from hotfolder.files import Files, Stamp
+from hotfolder.daemon.companions import Companions, is_ticket
+from hotfolder.daemon.completeness import looks_whole
+from hotfolder.daemon.files import Files, Stamp
 
 #: Names that programs give to files which are not artwork, or not yet; compared without regard to case.
 IGNORED = (

@@ -16,10 +16,10 @@ from dataclasses import dataclass
 from itertools import combinations, product
 from pathlib import Path
 
-from hotfolder.config_lines import Place
-from hotfolder.config_words import Remark, show, write
+from hotfolder.config.lines import Place
+from hotfolder.config.studio import Route, Studio
+from hotfolder.config.words import Remark, show, write
 from hotfolder.step import Opener, Part, Step
-from hotfolder.studio import Route, Studio
 
 SEAL, VERIFY = "seal_pdf", "verify_result"
 

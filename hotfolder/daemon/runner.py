@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import BinaryIO, Protocol
 
 from hotfolder import work
-from hotfolder.children import Child, nursery
+from hotfolder.daemon.children import Child, nursery
 from hotfolder.record import JobRecord
 
 _LOOK = 0.05  # seconds between two looks at a worker's memory

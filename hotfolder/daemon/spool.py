@@ -15,12 +15,12 @@ from collections.abc import Iterator
 from dataclasses import asdict
 from pathlib import Path
 
-from hotfolder.arrivals import Arrival
-from hotfolder.claiming import Attempt, Changed, Claim, Taker, written_to
-from hotfolder.files import Files, Stamp
+from hotfolder.daemon.arrivals import Arrival
+from hotfolder.daemon.claiming import Attempt, Changed, Claim, Taker, written_to
+from hotfolder.daemon.files import Files, Stamp
+from hotfolder.daemon.publish import Member, put, split_name
 from hotfolder.finding import Outcome
 from hotfolder.names import safe_stem
-from hotfolder.publish import Member, put, split_name
 from hotfolder.record import JobRecord
 from hotfolder.work import LOG, RECORD, REPORT, RESULT
 

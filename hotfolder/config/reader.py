@@ -7,21 +7,21 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from hotfolder.builtin import poster_chain
 from hotfolder.colour.condition import SHIPPED, Condition
 from hotfolder.colour.profile import check_output_profile
-from hotfolder.config_checker import Checker
-from hotfolder.config_lines import Lines, Place
-from hotfolder.config_tables import ConditionTable, RouteTable, StudioTable
-from hotfolder.config_words import ended, show, unknown, write
+from hotfolder.config.builtin import poster_chain
+from hotfolder.config.checker import Checker
+from hotfolder.config.lines import Lines, Place
+from hotfolder.config.lint import Lint, find, lint
+from hotfolder.config.studio import Limits, Route, Studio
+from hotfolder.config.tables import ConditionTable, RouteTable, StudioTable
+from hotfolder.config.toml_words import read_toml
+from hotfolder.config.words import ended, show, unknown, write
 from hotfolder.errors import ConfigError
-from hotfolder.lint import Lint, find, lint
 from hotfolder.loading import Plugins, load_plugins
 from hotfolder.names import printable
 from hotfolder.step import Step
-from hotfolder.studio import Limits, Route, Studio
 from hotfolder.ticket import Ticket
-from hotfolder.toml_words import read_toml
 
 __all__ = ["Limits", "Lint", "Route", "Studio", "lint", "load_studio"]
 

@@ -29,7 +29,7 @@ class Problems(click.ClickException):
         self.problems = problems
 
     def show(self, file: IO[Any] | None = None) -> None:
-        from hotfolder.cli_show import sentences
+        from hotfolder.cli.show import sentences
 
         sentences(self.problems)
 
@@ -87,7 +87,7 @@ def main(context: click.Context) -> None:
 @click.option("--until-idle", is_flag=True, help="Stop when every file that is there has its outcome.")
 def run(config: Path, until_idle: bool) -> None:
     """Watch the folders of a config, until stopped (Ctrl-C or SIGTERM)."""
-    from hotfolder.cli_run import run_daemon
+    from hotfolder.cli.run import run_daemon
 
     run_daemon(config, until_idle=until_idle)
 
@@ -97,13 +97,13 @@ def run(config: Path, until_idle: bool) -> None:
 @click.option("--json", "json_", is_flag=True, help="Print it as JSON.")
 def config(file: Path, json_: bool) -> None:
     """Check a config file and print what it adds up to."""
-    from hotfolder.cli_config import show_config
+    from hotfolder.cli.config import show_config
 
     try:
         show_config(file, json_=json_)
     except ConfigError as error:
         if json_:
-            from hotfolder.cli_show import as_json
+            from hotfolder.cli.show import as_json
 
             as_json({"file": str(file), "problems": error.problems})
         raise
@@ -115,7 +115,7 @@ def config(file: Path, json_: bool) -> None:
 @click.option("--json", "json_", is_flag=True, help="Print it as JSON.")
 def steps(name: str | None, config_: Path | None, json_: bool) -> None:
     """List the steps, or explain one with its settings."""
-    from hotfolder.cli_config import show_steps
+    from hotfolder.cli.config import show_steps
 
     show_steps(config_, name, json_=json_)
 
@@ -139,7 +139,7 @@ def check(
 
     A file that does not exist is a mistake (exit code 2); a folder, or a file that can't be read, is held (1).
     """
-    from hotfolder.cli_files import check_files
+    from hotfolder.cli.files import check_files
 
     sys.exit(check_files(files, config_, route, pairs, json_=json_))
 
@@ -156,7 +156,7 @@ def once(files: tuple[Path, ...], into: Path, config_: Path | None, route: str |
     Results with log and report stand in DIR/pass, log and report of what is held in DIR/hold. Nothing is
     overwritten: a name that is taken gets a number.
     """
-    from hotfolder.cli_files import once_files
+    from hotfolder.cli.files import once_files
 
     sys.exit(once_files(files, into, config_, route, pairs))
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 
 from hotfolder.colour.condition import DEFAULT, SHIPPED
+from hotfolder.config.studio import Route, Studio
 from hotfolder.errors import ConfigError
 from hotfolder.loading import Plugins, load_plugins
 from hotfolder.step import Step
-from hotfolder.studio import Route, Studio
 
 #: The chain of a route whose config names none, and of the built-in route.
 POSTER_CHAIN = (

@@ -10,12 +10,12 @@ from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
-from hotfolder.arrivals import Arrival, Arrivals
-from hotfolder.events import Event, What
-from hotfolder.jobs import Finished, Jobs
+from hotfolder.config.studio import Route
+from hotfolder.daemon.arrivals import Arrival, Arrivals
+from hotfolder.daemon.events import Event, What
+from hotfolder.daemon.jobs import Finished, Jobs
+from hotfolder.daemon.spool import Damaged, Spool
 from hotfolder.names import printable
-from hotfolder.spool import Damaged, Spool
-from hotfolder.studio import Route
 
 _LONGEST_PAUSE = 60.0
 _TRIES_BEFORE_IDLE = 4  # something tried in vain so often does not count as work that is left

@@ -5,9 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from hotfolder import cli_about
-from hotfolder.cli_show import as_json, console, plain, say, sentences, table
-from hotfolder.config import load_studio
+from hotfolder.cli import about as cli_about
+from hotfolder.cli.show import as_json, console, plain, say, sentences, table
+from hotfolder.config.reader import load_studio
 
 
 def show_config(file: Path, *, json_: bool) -> None:

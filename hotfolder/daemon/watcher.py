@@ -14,7 +14,7 @@ from watchdog.events import FileSystemEvent, FileSystemEventHandler
 from watchdog.observers import Observer
 from watchdog.observers.api import BaseObserver, ObservedWatch
 
-from hotfolder.files import on_network
+from hotfolder.daemon.files import on_network
 
 
 class Watcher:

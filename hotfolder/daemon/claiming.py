@@ -8,9 +8,9 @@ import os
 from dataclasses import dataclass
 from pathlib import Path
 
-from hotfolder.arrivals import is_written_to
-from hotfolder.files import Files, Stamp
-from hotfolder.publish import Member, split_name
+from hotfolder.daemon.arrivals import is_written_to
+from hotfolder.daemon.files import Files, Stamp
+from hotfolder.daemon.publish import Member, split_name
 
 ASIDE = "aside"  # marks a claim whose artwork lies on another file system
 

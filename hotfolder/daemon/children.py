@@ -56,7 +56,13 @@ def nursery(plugin_folders: Sequence[Path], *, copies: bool | None = None) -> Nu
 
 
 def _command(*arguments: str) -> list[str]:
-    return [sys.executable, "-P", "-m", "hotfolder.worker", *arguments]  # -P: nothing is imported from where we stand
+    return [
+        sys.executable,
+        "-P",
+        "-m",
+        "hotfolder.daemon.worker",
+        *arguments,
+    ]  # -P: nothing is imported from where we stand
 
 
 def _environment() -> dict[str, str]:

@@ -12,8 +12,8 @@ import threading
 from dataclasses import dataclass
 from pathlib import Path
 
+from hotfolder.daemon.files import on_network
 from hotfolder.errors import ConfigError
-from hotfolder.files import on_network
 from hotfolder.record import JobRecord
 
 VERSION = 1

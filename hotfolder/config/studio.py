@@ -9,7 +9,7 @@ from typing import Annotated, Any
 from pydantic import BaseModel, ConfigDict, Field
 
 from hotfolder.colour.condition import Condition
-from hotfolder.config_lines import Lines
+from hotfolder.config.lines import Lines
 from hotfolder.loading import Plugins
 from hotfolder.step import Step
 

@@ -11,7 +11,7 @@ from typing import Any
 
 from pydantic import BaseModel, ValidationError
 
-from hotfolder.config_lines import Lines, Place
+from hotfolder.config.lines import Lines, Place
 from hotfolder.names import printable
 
 _LONGEST_SHOWN = 60

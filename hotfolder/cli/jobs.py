@@ -15,19 +15,19 @@ from pathlib import Path
 
 from pydantic import ValidationError
 
-from hotfolder.builtin import ROUTE, builtin_studio
-from hotfolder.companions import Companions, is_ticket
-from hotfolder.config import load_studio
-from hotfolder.config_words import ended, sentences, show, unknown
+from hotfolder.config.builtin import ROUTE, builtin_studio
+from hotfolder.config.reader import load_studio
+from hotfolder.config.studio import Route, Studio
+from hotfolder.config.words import ended, sentences, show, unknown
+from hotfolder.daemon.companions import Companions, is_ticket
+from hotfolder.daemon.files import Files
+from hotfolder.daemon.publish import Member, put
+from hotfolder.daemon.runner import Runner
 from hotfolder.errors import ConfigError
-from hotfolder.files import Files
 from hotfolder.finding import Finding, Level, Outcome
 from hotfolder.names import printable, safe_stem
-from hotfolder.publish import Member, put
 from hotfolder.record import JobRecord
-from hotfolder.runner import Runner
 from hotfolder.step import Opener, Part, Step
-from hotfolder.studio import Route, Studio
 from hotfolder.ticket import Ticket
 from hotfolder.work import LOG, REPORT, RESULT, Order
 
