@@ -70,16 +70,13 @@ class _Seal:
     """Tells whether a step changed the working PDF. For one that only looks, the bytes themselves are compared."""
 
     def __init__(self, job: Job, *, looks: bool) -> None:
-        self._looks = looks and job.has_artwork
-        if self._looks and job.sealed[0] != job.version:
-            job.sealed = (job.version, file_digest(job.artwork))
         self._version = job.version
+        self._digest = job.digest() if looks and job.has_artwork else ""
 
     def broken(self, job: Job) -> bool:
-        if job.version != self._version or not self._looks:
+        if job.version != self._version or not self._digest:
             return job.version != self._version
-        before, job.sealed = job.sealed, (job.version, file_digest(job.artwork))
-        return job.sealed != before
+        return file_digest(job.artwork) != self._digest
 
 
 def _why_skip(job: Job, step: Step) -> str:

@@ -60,7 +60,7 @@ class Job:
         self.step = ""  # the step at work
         self.opened: Path | None = None  # the working PDF as the opening step made it, before any change
         self.version = 0  # of the working PDF: grows with each change
-        self.sealed = (-1, "")  # the version of the working PDF whose digest was last taken, and that digest
+        self._digest = (-1, "")  # the version of the working PDF whose digest was last taken, and that digest
         self._artwork: Path | None = None
         self._open: pikepdf.Pdf | None = None  # while steps edit
         self._edited = False  # whether the open PDF holds edits that no file has
@@ -173,6 +173,13 @@ class Job:
         self.close()
         self._artwork = path
         self.version += 1
+
+    def digest(self) -> str:
+        """SHA-256 of the working PDF's bytes, taken once for each version of it."""
+        path = self.artwork
+        if self._digest[0] != self.version:
+            self._digest = (self.version, file_digest(path))
+        return self._digest[1]
 
     def scratch(self, ending: str) -> Path:
         """A fresh file name in the work folder."""

@@ -8,6 +8,7 @@ from typing import Any, ClassVar
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from hotfolder.colour.condition import Condition
 from hotfolder.job import Job
 
 
@@ -50,6 +51,10 @@ class Step:
 
     def __init__(self, settings: Any = None) -> None:
         self.settings = self.Settings() if settings is None else settings
+
+    @classmethod
+    def prepare(cls, condition: Condition) -> None:
+        """Do before the first job what depends on the printing condition alone. It must start no thread."""
 
     def run(self, job: Job) -> None:
         raise NotImplementedError

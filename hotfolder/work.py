@@ -7,15 +7,17 @@ import datetime as dt
 import os
 import shutil
 import traceback
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
+from concurrent.futures import Future
 from dataclasses import dataclass, field
 from pathlib import Path
+from threading import Thread
 from typing import Any
 
 import pluggy
 
 from hotfolder.chain import run_chain
-from hotfolder.colour.condition import SHIPPED, Condition
+from hotfolder.colour.condition import Condition
 from hotfolder.colour.transform import prepare
 from hotfolder.finding import Finding, Hold, Level, Outcome
 from hotfolder.job import Job, file_digest
@@ -64,14 +66,17 @@ class Order:
         )
 
 
-def warm_up() -> None:
-    """Do once, before the first job, what every job would do again: read the shipped profiles, the report's template.
+def warm_up(steps: Iterable[type[Step]], conditions: Sequence[Condition]) -> None:
+    """Do once, before the first job, what every job would do again: read profiles, compile the report's template.
 
     Starts no thread: worker processes are copies of the one that calls this.
     """
     prepare_template()
-    for condition in SHIPPED.values():
-        prepare(condition)
+    for condition in conditions:
+        with contextlib.suppress(ValueError, OSError):  # a job that asks for it will say what is wrong
+            prepare(condition)
+            for step in steps:
+                step.prepare(condition)
 
 
 def run_order(order: Order, hooks: pluggy.PluginManager | None = None) -> JobRecord:
@@ -96,8 +101,10 @@ def run_order(order: Order, hooks: pluggy.PluginManager | None = None) -> JobRec
         _conclude(order, record, job)
         for finding in record.findings:
             log.write("finding", **finding.model_dump(mode="json", exclude_none=True))
+        on_disk = _sync_beside(order.out / RESULT)
         if not order.checks_only:
             _report(order, record, job, log)
+        on_disk.result()
         log.write("job finished", outcome=record.outcome, reason=record.reason, result_digest=record.result_digest)
     if job is not None:
         job.close()
@@ -201,13 +208,12 @@ def _conclude(order: Order, record: JobRecord, job: Job | None) -> None:
     record.finished = dt.datetime.now(dt.UTC)
     if job is not None and not held and not order.checks_only:
         result = order.out / RESULT
+        record.result_digest = job.digest()
         if job.artwork.is_relative_to(job.work):
             job.artwork.replace(result)
         else:  # a plugin took another file as working PDF, perhaps the original: that stays where it is
             shutil.copyfile(job.artwork, result)
         job.use(result)
-        record.result_digest = file_digest(result)
-        _fsync(result)
 
 
 def _report(order: Order, record: JobRecord, job: Job | None, log: JobLog, *, pictures: bool = True) -> None:
@@ -236,6 +242,23 @@ def _write_record(order: Order, record: JobRecord) -> None:
     beside.write_text(record.model_dump_json(indent=1), encoding="utf-8")
     _fsync(beside)
     beside.replace(order.out / RECORD)
+
+
+def _sync_beside(path: Path) -> Future[None]:
+    """Bring a file to the disk, if it is there, while something else is done. The future tells when, or raises."""
+    done: Future[None] = Future()
+
+    def sync() -> None:
+        try:
+            if path.exists():
+                _fsync(path)
+        except OSError as error:
+            done.set_exception(error)
+        else:
+            done.set_result(None)
+
+    Thread(target=sync, daemon=True).start()
+    return done
 
 
 def _fsync(path: Path) -> None:

@@ -115,7 +115,7 @@ def run_all(
     studio: Studio, route: Route, files: Sequence[Path], values: dict[str, str], heard: Heard, *, into: Path | None
 ) -> Iterator[Done]:
     """Work on each file in turn. With `into` the results are published below it, else nothing is kept."""
-    runner = Runner(studio.plugins.folders[1:], studio.limits)
+    runner = Runner(studio.plugins.folders[1:], studio.limits, studio.used_conditions)
     try:
         for file in files:
             refused = _refusal(file)

@@ -65,3 +65,9 @@ class Studio:
 
     def route(self, name: str) -> Route | None:
         return next((route for route in self.routes if route.name == name), None)
+
+    @property
+    def used_conditions(self) -> list[Condition]:
+        """The printing conditions that the routes name, or the default; a ticket may still ask for others."""
+        names = dict.fromkeys(str(route.ticket.get("condition") or self.condition) for route in self.routes)
+        return [self.conditions[name] for name in names if name in self.conditions]

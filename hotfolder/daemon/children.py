@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import base64
 import contextlib
 import os
+import pickle
 import select
 import signal
 import socket
@@ -16,6 +18,7 @@ from pathlib import Path
 from typing import BinaryIO, Protocol
 
 import hotfolder
+from hotfolder.colour.condition import Condition
 
 _START_SECONDS = 60.0
 
@@ -48,11 +51,16 @@ class Nursery(Protocol):
     def close(self) -> None: ...
 
 
-def nursery(plugin_folders: Sequence[Path], *, copies: bool | None = None) -> Nursery:
-    """The best this system has. `copies` chooses between the two kinds."""
+def nursery(
+    plugin_folders: Sequence[Path], conditions: Sequence[Condition] = (), *, copies: bool | None = None
+) -> Nursery:
+    """The best this system has. `copies` chooses between the two kinds.
+
+    `conditions`: the printing conditions that jobs will ask for, to be read before the first job.
+    """
     if copies is None:
         copies = sys.platform == "linux"  # elsewhere system libraries don't bear being copied
-    return Copies(plugin_folders) if copies else Starts(plugin_folders)
+    return Copies(plugin_folders, conditions) if copies else Starts(plugin_folders)
 
 
 def _command(*arguments: str) -> list[str]:
@@ -63,6 +71,11 @@ def _command(*arguments: str) -> list[str]:
         "hotfolder.daemon.worker",
         *arguments,
     ]  # -P: nothing is imported from where we stand
+
+
+def _packed(plugin_folders: Sequence[Path], conditions: Sequence[Condition]) -> str:
+    """What a worker loads before its first job, as one argument of its command."""
+    return base64.b64encode(pickle.dumps((list(plugin_folders), list(conditions)))).decode("ascii")
 
 
 def _environment() -> dict[str, str]:
@@ -83,8 +96,8 @@ def _environment() -> dict[str, str]:
 class Copies:
     """Keeps one loaded process and asks it for copies; starts it anew when it has died."""
 
-    def __init__(self, plugin_folders: Sequence[Path]) -> None:
-        self._folders = [os.fspath(folder) for folder in plugin_folders]
+    def __init__(self, plugin_folders: Sequence[Path], conditions: Sequence[Condition] = ()) -> None:
+        self._load = _packed(plugin_folders, conditions)
         self._lock = threading.Lock()
         self._process: subprocess.Popen[bytes] | None = None
         self._control: socket.socket | None = None
@@ -135,7 +148,7 @@ class Copies:
     def _begin(self) -> socket.socket:
         ours, theirs = socket.socketpair()
         with theirs:
-            command = _command("serve", str(theirs.fileno()), *self._folders)
+            command = _command("serve", str(theirs.fileno()), self._load)
             self._process = subprocess.Popen(
                 command, pass_fds=[theirs.fileno()], stdin=subprocess.DEVNULL, env=_environment()
             )
@@ -210,13 +223,13 @@ class _Copy:
 class Starts:
     """Starts a process for each job; it takes about a second to load."""
 
-    def __init__(self, plugin_folders: Sequence[Path]) -> None:
-        self._folders = [os.fspath(folder) for folder in plugin_folders]
+    def __init__(self, plugin_folders: Sequence[Path], conditions: Sequence[Condition] = ()) -> None:
+        self._load = _packed(plugin_folders, conditions)
 
     def start(self) -> Child:
         return _Started(
             subprocess.Popen(
-                _command("once", *self._folders),
+                _command("once", self._load),
                 stdin=subprocess.PIPE,
                 stdout=subprocess.PIPE,
                 stderr=subprocess.PIPE,

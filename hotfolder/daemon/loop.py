@@ -99,7 +99,7 @@ class Daemon:
         closing.callback(self._journal.close)
         self._ledger = Ledger(studio.spool / "ledger.sqlite")
         closing.callback(self._ledger.close)
-        self._own = None if self._given else Runner(studio.plugins.folders[1:], studio.limits)
+        self._own = None if self._given else Runner(studio.plugins.folders[1:], studio.limits, studio.used_conditions)
         runner = self._given or self._own
         assert runner is not None
         self._watcher = Watcher(self._hint, partial(self._tell_of, ""))

@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import BinaryIO, Protocol
 
 from hotfolder import work
+from hotfolder.colour.condition import Condition
 from hotfolder.daemon.children import Child, nursery
 from hotfolder.record import JobRecord
 
@@ -57,9 +58,16 @@ class Runner:
     A worker that dies may have been dragged down by another job's file, so its job is done once more, alone.
     """
 
-    def __init__(self, plugin_folders: Sequence[Path], limits: HasLimits, *, copies: bool | None = None) -> None:
+    def __init__(
+        self,
+        plugin_folders: Sequence[Path],
+        limits: HasLimits,
+        conditions: Sequence[Condition] = (),
+        *,
+        copies: bool | None = None,
+    ) -> None:
         self._limits = limits
-        self._nursery = nursery(plugin_folders, copies=copies)
+        self._nursery = nursery(plugin_folders, conditions, copies=copies)
         self._gate = _Gate()
         self._stopping = threading.Event()
 

@@ -6,6 +6,7 @@ A file that crashes the code reading it, or makes it run wild, costs that job al
 
 from __future__ import annotations
 
+import base64
 import contextlib
 import ctypes
 import faulthandler
@@ -40,14 +41,16 @@ TROUBLE = 75  # exit status: not the artwork's fault, try again (EX_TEMPFAIL of 
 
 
 def main(arguments: Sequence[str]) -> None:
-    """`serve FD FOLDER...` makes a copy of itself for each job; `once FOLDER...` does the one on standard input."""
+    """`serve FD LOAD` makes a copy of itself for each job; `once LOAD` does the one on standard input."""
     mode, *rest = arguments
-    folders = rest[1:] if mode == "serve" else rest
+    folders, conditions = pickle.loads(base64.b64decode(rest[-1]))  # from the daemon, which made it
     for name in HEAVY:
         with contextlib.suppress(ImportError):  # a step that needs it will say so
             importlib.import_module(name)
-    hooks = load_plugins([Path(folder) for folder in folders]).manager
-    work.warm_up()
+    plugins = load_plugins(folders)
+    hooks = plugins.manager
+    if mode == "serve":
+        work.warm_up(plugins.steps.values(), conditions)
     if mode == "serve":
         _serve(socket.socket(fileno=int(rest[0])), hooks)
     else:

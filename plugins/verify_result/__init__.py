@@ -7,9 +7,10 @@ from pathlib import Path
 
 import pikepdf
 
+from hotfolder.colour.condition import Condition
 from hotfolder.pdf.boxes import read_boxes, size_matches
 from hotfolder.pdf.render import Pages, open_pages
-from hotfolder.pdf.verifying.compare import LONG_SIDE, Difference, compare_pages
+from hotfolder.pdf.verifying.compare import LONG_SIDE, Difference, compare_pages, prepare
 from hotfolder.pdf.verifying.conformance import Page, Wanted, read_finished
 from hotfolder.pdf.verifying.faults import Fault
 from hotfolder.pdf.verifying.marks_check import marks_faults
@@ -46,6 +47,10 @@ class VerifyResult(Step):
     reads = frozenset({Part.BOXES, Part.CONTENT, Part.COLOUR, Part.PICTURES, Part.FONTS, Part.METADATA})
     Settings = VerifyResultSettings
     settings: VerifyResultSettings
+
+    @classmethod
+    def prepare(cls, condition: Condition) -> None:
+        prepare(condition)
 
     def run(self, job: Job) -> None:
         if job.held:

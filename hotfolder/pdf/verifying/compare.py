@@ -73,6 +73,13 @@ def compare_pages(before: Rendered, after: Rendered, condition: Condition, limit
     )
 
 
+def prepare(condition: Condition) -> None:
+    """Make the conversions that every comparison for this condition needs."""
+    _to_inks(condition)
+    inks_to_screen(condition)
+    inks_to_screen(condition, many=True)
+
+
 def differences(before: Image.Image, after: Image.Image, condition: Condition) -> tuple[Differences, Differences]:
     """CIEDE2000 of each place to the nearest of what may come of it, and how much of it an edge explains.
 
