@@ -58,6 +58,7 @@ class Job:
         self.meanwhiles: list[tuple[str, Future[None]]] = []  # checks under way, with the step that began each
         self.told: list[str] = []  # of the step at work; the chain takes them into its record
         self.step = ""  # the step at work
+        self.shown: tuple[bytes, float] | None = None  # the working PDF in screen colours, and its pictures' ppi
         self.opened: Path | None = None  # the working PDF as the opening step made it, before any change
         self.version = 0  # of the working PDF: grows with each change
         self._digest = (-1, "")  # the version of the working PDF whose digest was last taken, and that digest
@@ -172,7 +173,7 @@ class Job:
         """Take a finished file in the work folder as the new working PDF."""
         self.close()
         self._artwork = path
-        self.version += 1
+        self._changed()
 
     def digest(self) -> str:
         """SHA-256 of the working PDF's bytes, taken once for each version of it."""
@@ -209,7 +210,11 @@ class Job:
             raise
         if not self._unchanged and self.version == version:
             self._edited = True
-            self.version += 1
+            self._changed()
+
+    def _changed(self) -> None:
+        self.version += 1
+        self.shown = None
 
     def unchanged(self) -> None:
         """Called within `edit`: there was nothing to change after all."""

@@ -213,7 +213,9 @@ def _conclude(order: Order, record: JobRecord, job: Job | None) -> None:
             job.artwork.replace(result)
         else:  # a plugin took another file as working PDF, perhaps the original: that stays where it is
             shutil.copyfile(job.artwork, result)
+        shown = job.shown
         job.use(result)
+        job.shown = shown  # the same bytes in another place
 
 
 def _report(order: Order, record: JobRecord, job: Job | None, log: JobLog, *, pictures: bool = True) -> None:
@@ -226,6 +228,7 @@ def _report(order: Order, record: JobRecord, job: Job | None, log: JobLog, *, pi
             working=working if pictures else None,
             opened=job.opened if job is not None and pictures else None,
             condition=job.condition if job is not None else None,
+            shown=job.shown if job is not None and pictures else None,
         )
     except Exception:  # part of the edge around one job: a report that fails must not change the outcome
         log.write("report failed", trace=traceback.format_exc())

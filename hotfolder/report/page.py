@@ -49,15 +49,19 @@ def write_report(
     working: Path | None,
     opened: Path | None,
     condition: Condition | None,
+    shown: tuple[bytes, float] | None = None,
 ) -> None:
     """Write the report of a job as one self-contained HTML file: no script, nothing fetched from anywhere.
 
     `working` is the PDF to picture (the result, or the working copy), `opened` the working PDF before any step changed
-    it, `original` the artwork as dropped; each may be None, and what can't be pictured is said in words. Nothing in the
+    it, `original` the artwork as dropped, `shown` the first in screen colours, if a step made that, with the resolution
+    that its pictures kept; each may be None, and what can't be pictured is said in words. Nothing in the
     artwork or its names raises; OSError where the file can't be written.
     """
     findings = words.ordered(record.findings)
-    pictures = gather(findings, record.ticket, original=original, working=working, opened=opened, condition=condition)
+    pictures = gather(
+        findings, record.ticket, original=original, working=working, opened=opened, condition=condition, shown=shown
+    )
     path.write_text(_page(record, findings, pictures), encoding="utf-8", newline="\n")
 
 

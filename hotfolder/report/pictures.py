@@ -17,14 +17,13 @@ from PIL import Image, ImageOps
 from hotfolder.colour.condition import Condition
 from hotfolder.finding import Box, Finding
 from hotfolder.pdf.boxes import PageBoxes, read_boxes
-from hotfolder.pdf.render import Pages, open_pages
+from hotfolder.pdf.render import SHEET_SIDE, Pages, open_pages
 from hotfolder.report import proof
 from hotfolder.report.screen import FAULTS, screen_copy
 from hotfolder.ticket import Ticket
 
 MOST_PROOFS = 4
 MOST_CROPS = 24
-KEPT = 0.95  # of the proof's resolution is what pictures on it keep at least; they are shrunk by powers of two
 CROP_PPI = 150.0  # what pictures keep in crops, where that comes to no more pixels of a sheet than
 MOST_CROP_PIXELS = 4_000_000  # so that one small place on a large poster does not cost seconds
 MOST_BYTES = 1_000_000  # of all pictures together; as data: URIs a third more
@@ -94,6 +93,7 @@ def gather(
     working: Path | None,
     opened: Path | None,
     condition: Condition | None,
+    shown: tuple[bytes, float] | None = None,
 ) -> Pictures:
     """All pictures for findings numbered from 1 in the given order. Never raises for what is in the artwork."""
     pictures = Pictures()
@@ -104,7 +104,7 @@ def gather(
     ]
     try:
         if (pdf := working or opened) is not None:
-            _draw_all(pictures, located, ticket, pdf, condition)
+            _draw_all(pictures, located, ticket, pdf, condition, shown)
         elif original is not None:
             _plain(pictures, original)
     except FAULTS as fault:
@@ -120,18 +120,27 @@ def _cannot(fault: Exception) -> str:
 
 
 def _draw_all(
-    pictures: Pictures, located: list[_Located], ticket: Ticket, working: Path, condition: Condition | None
+    pictures: Pictures,
+    located: list[_Located],
+    ticket: Ticket,
+    working: Path,
+    condition: Condition | None,
+    shown: tuple[bytes, float] | None,
 ) -> None:
     boxes = _page_boxes(working)
     wanted = sorted({1, *(place.page for place in located if 1 <= place.page <= len(boxes))})[:MOST_PROOFS]
     if len(boxes) > len(wanted):
         pictures.remarks.append(_shown_pages(wanted, len(boxes)))
     readable = [found for page in wanted if (found := boxes[page - 1]) is not None]
-    ppi = KEPT * max((proof.proof_ppi(_inches(found)) for found in readable), default=72.0)
+    ppi = max((min(SHEET_SIDE / max(_inches(found)), proof.MOST_PPI) for found in readable), default=72.0)
     crops = _wanted_crops(pictures, located, boxes)
     coarse = [crop for crop in crops if crop.ppi <= ppi]
     fine = [crop for crop in crops if crop.ppi > ppi]
-    copy, remark = screen_copy(working, condition, ppi, sorted({*wanted, *(crop.place.page for crop in coarse)}))
+    copy: Path | bytes
+    if shown is not None and shown[1] >= ppi:
+        copy, remark = shown[0], ""
+    else:
+        copy, remark = screen_copy(working, condition, ppi, sorted({*wanted, *(crop.place.page for crop in coarse)}))
     pictures.remarks += [remark] if remark else []
     with open_pages(copy) as pages:
         for page in wanted:

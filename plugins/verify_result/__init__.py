@@ -9,7 +9,7 @@ import pikepdf
 
 from hotfolder.colour.condition import Condition
 from hotfolder.pdf.boxes import read_boxes, size_matches
-from hotfolder.pdf.render import Pages, open_pages
+from hotfolder.pdf.render import SHEET_SIDE, Pages, open_pages
 from hotfolder.pdf.verifying.compare import LONG_SIDE, Difference, compare_pages, prepare
 from hotfolder.pdf.verifying.conformance import Page, Wanted, read_finished
 from hotfolder.pdf.verifying.faults import Fault
@@ -85,7 +85,9 @@ class VerifyResult(Step):
 
     def _check_pictures(self, job: Job, opened: Path, pages: list[Page]) -> None:
         longest = max(max(page.bleed.width, page.bleed.height) for page in pages) / 72
-        before, after, convertible = screen_copies(opened, job.artwork, job.condition, LONG_SIDE / longest)
+        ppi = SHEET_SIDE / longest
+        before, after, convertible = screen_copies(opened, job.artwork, job.condition, ppi)
+        job.shown = (after, ppi)  # the report's proof shows the same
         found: list[Difference] = []
         with open_pages(before) as was, open_pages(after) as came:
             for number, page in enumerate(pages, start=1):

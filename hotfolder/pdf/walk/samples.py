@@ -15,6 +15,7 @@ from pikepdf import Array, Dictionary, Object, Stream
 from PIL import Image
 
 from hotfolder.pdf.objects import entry, names, numbers, stream_bytes, whole
+from hotfolder.pdf.render import SHEET_SIDE
 from hotfolder.pdf.values.spaces import GRAY, Space
 from hotfolder.pdf.walk.outcome import CannotConvert
 
@@ -23,7 +24,6 @@ MOST_DECODED = 3 * 2**30  # bytes of a picture that must be held whole (not JPEG
 LOSSY = ("DCTDecode", "JPXDecode")
 _LARGE = 2**21  # bytes of JPEG data from which decoding takes longer than telling data apart
 _MOST_KEPT = 4
-_USUAL_SIDE = 800  # pixels that a look at the whole poster needs along its long side, at least
 _kept: OrderedDict[tuple[bytes, int], Future[pyvips.Image]] = OrderedDict()
 _keeping = Lock()
 
@@ -132,8 +132,9 @@ def _jpeg(picture: Stream, space: Space, shrink: int) -> pyvips.Image:
 
 def read_ahead(data: bytes, width: int, height: int) -> None:
     """Begin to decode a large JPEG small while its file is being finished: it will be looked at next."""
-    if len(data) > _LARGE and max(width, height) > 8 * _USUAL_SIDE:
-        _begin(data, 8)
+    room = max(width, height) // SHEET_SIDE
+    if len(data) > _LARGE and room >= 2:
+        _begin(data, 8 if room >= 8 else 4 if room >= 4 else 2)
 
 
 def _shrunk(data: bytes, shrink: int) -> pyvips.Image:
