@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from enum import StrEnum
-from typing import NamedTuple
+from typing import NamedTuple, TypedDict, Unpack
 
 from pydantic import BaseModel, ConfigDict
 
@@ -75,28 +75,19 @@ class Finding(BaseModel):
     step: str | None = None
 
 
+class About(TypedDict, total=False):
+    """What may be said of a finding beside its code and its sentence."""
+
+    measured: str | None
+    required: str | None
+    page: int | None  # from 1
+    box: Box | None
+    mend: str | None
+
+
 class Hold(Exception):
     """Raised by a step that cannot go on until a person has looked. Carries the finding."""
 
-    def __init__(
-        self,
-        code: str,
-        message: str,
-        *,
-        mend: str | None = None,
-        measured: str | None = None,
-        required: str | None = None,
-        page: int | None = None,
-        box: Box | None = None,
-    ) -> None:
+    def __init__(self, code: str, message: str, **about: Unpack[About]) -> None:
         super().__init__(message)
-        self.finding = Finding(
-            code=code,
-            level=Level.HOLD,
-            message=message,
-            mend=mend,
-            measured=measured,
-            required=required,
-            page=page,
-            box=box,
-        )
+        self.finding = Finding(code=code, level=Level.HOLD, message=message, **about)

@@ -6,14 +6,18 @@ import hashlib
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future
 from contextlib import contextmanager
-from pathlib import Path
+from pathlib import Path, PurePath
 from threading import Thread
+from typing import Unpack
 
 import pikepdf
 
 from hotfolder.colour.condition import Condition
-from hotfolder.finding import Box, Finding, Level
-from hotfolder.ticket import Ticket
+from hotfolder.finding import About, Finding, Level
+from hotfolder.ticket import KEYS, Ticket
+
+#: What a template for a name or a line may name: the ticket's keys, and words of the job itself.
+WORDS = (*KEYS, "name", "job", "route", "date")
 
 
 def file_digest(path: Path) -> str:
@@ -70,47 +74,17 @@ class Job:
 
     # ---- findings and words
 
-    def hold(
-        self,
-        code: str,
-        message: str,
-        *,
-        measured: str | None = None,
-        required: str | None = None,
-        page: int | None = None,
-        box: Box | None = None,
-        mend: str | None = None,
-    ) -> None:
+    def hold(self, code: str, message: str, **about: Unpack[About]) -> None:
         """Report something a person must look at; the chain goes on, so that one run tells everything."""
-        self._find(Level.HOLD, code, message, measured, required, page, box, mend)
+        self._find(Level.HOLD, code, message, about)
 
-    def note(
-        self,
-        code: str,
-        message: str,
-        *,
-        measured: str | None = None,
-        required: str | None = None,
-        page: int | None = None,
-        box: Box | None = None,
-        mend: str | None = None,
-    ) -> None:
+    def note(self, code: str, message: str, **about: Unpack[About]) -> None:
         """Report something worth knowing that does not stop the job."""
-        self._find(Level.NOTE, code, message, measured, required, page, box, mend)
+        self._find(Level.NOTE, code, message, about)
 
-    def mended(
-        self,
-        code: str,
-        message: str,
-        *,
-        measured: str | None = None,
-        required: str | None = None,
-        page: int | None = None,
-        box: Box | None = None,
-        mend: str | None = None,
-    ) -> None:
+    def mended(self, code: str, message: str, **about: Unpack[About]) -> None:
         """Report what this step changed in the artwork, and how."""
-        self._find(Level.MENDED, code, message, measured, required, page, box, mend)
+        self._find(Level.MENDED, code, message, about)
 
     def tell(self, sentence: str) -> None:
         """A plain sentence for the report: what was checked and found in order, or what was done."""
@@ -129,30 +103,15 @@ class Job:
     def held(self) -> bool:
         return any(finding.level is Level.HOLD for finding in self.findings)
 
-    def _find(
-        self,
-        level: Level,
-        code: str,
-        message: str,
-        measured: str | None,
-        required: str | None,
-        page: int | None,
-        box: Box | None,
-        mend: str | None,
-    ) -> None:
-        self.findings.append(
-            Finding(
-                level=level,
-                code=code,
-                message=message,
-                measured=measured,
-                required=required,
-                page=page,
-                box=box,
-                mend=mend,
-                step=self.step or None,
-            )
-        )
+    def _find(self, level: Level, code: str, message: str, about: About) -> None:
+        self.findings.append(Finding(level=level, code=code, message=message, step=self.step or None, **about))
+
+    def words(self) -> dict[str, str]:
+        """What templates are filled with, by the names of WORDS; "" for what the order does not say."""
+        ticket = self.ticket.model_dump(mode="json")
+        said = {key: "" if ticket[key] is None else str(ticket[key]) for key in KEYS}
+        of_job = {"name": PurePath(self.name).stem, "job": self.id, "route": "", "date": ""}
+        return {**said, "condition": self.condition.name, **of_job, **self.fields}
 
     # ---- the working PDF
 

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
+
+from hotfolder.suggest import nearest
 
 _PART = re.compile(r"\{([^{}]*)\}")
 #: Windows keeps these for devices, with any ending (Microsoft, "Naming Files, Paths, and Namespaces").
@@ -19,6 +21,15 @@ def parts(pattern: str) -> list[str]:
     if _PART.sub("", pattern).strip("{}") != _PART.sub("", pattern):
         raise ValueError(f"'{pattern}' has a brace that is not closed; write each part as {{name}}")
     return _PART.findall(pattern)
+
+
+def check_parts(template: str, known: Iterable[str]) -> str:
+    """The template, if each of its parts is known. ValueError with a sentence otherwise."""
+    every = list(known)
+    for part in parts(template):
+        if part not in every:
+            raise ValueError(f"there is no part {{{part}}}{nearest(part, every)} The parts are {', '.join(every)}")
+    return template
 
 
 def read_name(pattern: str, name: str) -> dict[str, str] | None:

@@ -2,7 +2,7 @@
 
 from hotfolder.finding import Box, Finding, Hold, Level, Outcome
 from hotfolder.hookspecs import hookimpl
-from hotfolder.job import Job
+from hotfolder.job import WORDS, Job
 from hotfolder.record import JobRecord, StepRecord
 from hotfolder.step import Opener, Part, Register, Settings, Step, setting
 from hotfolder.ticket import Ticket
@@ -11,6 +11,7 @@ from hotfolder.units import INCH, MM, Length, SheetSize, Size, parse_length, par
 __all__ = [
     "INCH",
     "MM",
+    "WORDS",
     "Box",
     "Finding",
     "Hold",

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path, PurePath
@@ -13,6 +12,7 @@ from pydantic import ValidationError
 
 from hotfolder.finding import Finding, Hold, Level
 from hotfolder.names import printable, read_folders, read_name
+from hotfolder.suggest import nearest
 from hotfolder.ticket import KEYS, Source, Ticket, merge
 
 #: Endings of a ticket file, after the artwork's name or its stem: jazz.pdf.ticket.toml or jazz.ticket.toml.
@@ -61,18 +61,16 @@ def check_values(values: Mapping[str, Any], lines: Mapping[str, int] | None = No
     lines = lines or {}
     for key in values:
         if key not in KEYS:
-            problems.append(f"{_at(lines, key)}there is no ticket key '{key}'{nearest(key, KEYS)}")
+            problems.append(f"{_at(lines, key)}there is no ticket key '{key}'{meant(key, KEYS)}")
     for key, value in values.items():
         if key in KEYS:
             problems += [f"{_at(lines, key)}{key}: {sentence}" for sentence in _value_problems(key, value)]
     return problems
 
 
-def nearest(word: str, known: Sequence[str]) -> str:
+def meant(word: str, known: Sequence[str]) -> str:
     """How a sentence about an unknown word ends: the nearest known one, and all that are allowed."""
-    close = difflib.get_close_matches(word, known, n=1, cutoff=0.6)
-    meant = f"; did you mean '{close[0]}'?" if close else "."
-    return f"{meant} Allowed are {', '.join(known)}."
+    return f"{nearest(word, known)} Allowed are {', '.join(known)}."
 
 
 def read_ticket_file(path: Path, hooks: pluggy.PluginManager | None) -> dict[str, Any]:

@@ -26,7 +26,7 @@ from hotfolder.record import Ended, JobRecord, StepRecord
 from hotfolder.report.log import JobLog
 from hotfolder.report.page import prepare_template, write_report
 from hotfolder.step import Step
-from hotfolder.ticketing import collect, nearest
+from hotfolder.ticketing import collect, meant
 
 #: Names of the files that a job leaves in its folder `out`.
 RESULT, LOG, REPORT, RECORD = "result.pdf", "job.log", "report.html", "record.json"
@@ -183,7 +183,7 @@ def _unknown_condition(name: str, known: Mapping[str, Condition], record: JobRec
     return Finding(
         code="unknown_condition",
         level=Level.HOLD,
-        message=f"There is no printing condition '{printable(name)}' (asked for by {origin}){nearest(name, list(known))}",
+        message=f"There is no printing condition '{printable(name)}' (asked for by {origin}){meant(name, list(known))}",
         mend="Correct the name of the printing condition in the order, or add the condition to the studio's config.",
     )
 

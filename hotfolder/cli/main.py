@@ -50,11 +50,9 @@ class Commands(click.Group):
 
     def resolve_command(self, ctx: click.Context, args: list[str]) -> tuple[Any, Any, list[str]]:
         if args and not args[0].startswith("-") and args[0] not in self.commands:
-            import difflib
+            from hotfolder.suggest import nearest
 
-            near = difflib.get_close_matches(args[0], list(self.commands), n=1)
-            meant = f"; did you mean '{near[0]}'?" if near else "."
-            known = ", ".join(self.commands)
+            meant, known = nearest(args[0], self.commands), ", ".join(self.commands)
             raise Problems([f"There is no command '{printable(args[0])}'{meant} The commands are {known}."])
         return super().resolve_command(ctx, args)
 

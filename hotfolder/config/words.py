@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -13,6 +12,7 @@ from pydantic import BaseModel, ValidationError
 
 from hotfolder.config.lines import Lines, Place
 from hotfolder.names import printable
+from hotfolder.suggest import nearest
 
 _LONGEST_SHOWN = 60
 
@@ -27,12 +27,6 @@ def sentences(
 def keys(model: type[BaseModel]) -> list[str]:
     """A model's keys as they are written in a file."""
     return [info.alias or name for name, info in model.model_fields.items()]
-
-
-def nearest(word: str, known: Iterable[str]) -> str:
-    """`; did you mean 'x'?` with the nearest known word, or a full stop where none is near."""
-    close = difflib.get_close_matches(word.lower(), list(known), n=1, cutoff=0.6)
-    return f"; did you mean '{close[0]}'?" if close else "."
 
 
 def unknown(noun: str, word: str, known: Sequence[str], allowed: str) -> str:

@@ -3,21 +3,30 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from pathlib import PurePath
 
 import pikepdf
 from pydantic import field_validator
 
-from hotfolder.names import fill, parts
+from hotfolder.names import check_parts, fill
 from hotfolder.pdf.boxes import PageBoxes, read_boxes
 from hotfolder.pdf.finishing.marks import draw_marks
 from hotfolder.pdf.finishing.sheet import Marks, Sheet, lay_out
 from hotfolder.pdf.finishing.slug import Line, fit_line
-from hotfolder.plugin import MM, Box, Hold, Job, Length, Part, Register, Settings, Step, hookimpl, setting, show_length
-from hotfolder.ticket import KEYS
-
-#: What the slug line may name besides the ticket's keys.
-JOB_FIELDS = ("name", "job", "route", "date", "page")
+from hotfolder.plugin import (
+    MM,
+    WORDS,
+    Box,
+    Hold,
+    Job,
+    Length,
+    Part,
+    Register,
+    Settings,
+    Step,
+    hookimpl,
+    setting,
+    show_length,
+)
 
 
 class AddMarksSettings(Settings):
@@ -42,10 +51,7 @@ class AddMarksSettings(Settings):
     @field_validator("slug_text")
     @classmethod
     def _known_parts(cls, template: str) -> str:
-        unknown = [part for part in parts(template) if part not in (*JOB_FIELDS, *KEYS)]
-        if unknown:
-            raise ValueError(f"there is no part {{{unknown[0]}}}; the parts are {', '.join((*JOB_FIELDS, *KEYS))}")
-        return template
+        return check_parts(template, (*WORDS, "page"))
 
 
 class AddMarks(Step):
@@ -90,11 +96,8 @@ class AddMarks(Step):
         return sheet
 
     def _slug(self, job: Job, number: int, sheet: Sheet) -> Line | None:
-        ticket = job.ticket.model_dump(mode="json")
-        fields = {key: "" if ticket[key] is None else str(ticket[key]) for key in KEYS}
-        fields |= {"condition": job.condition.title, "name": PurePath(job.name).stem, "route": "", "date": ""}
-        fields |= {"job": job.id, "page": str(number)} | job.fields
-        return fit_line(fill(self.settings.slug_text, fields), sheet.slug[2]) if sheet.slug else None
+        words = job.words() | {"condition": job.condition.title, "page": str(number)}
+        return fit_line(fill(self.settings.slug_text, words), sheet.slug[2]) if sheet.slug else None
 
     def _tell(self, job: Job, marks: Marks, sheets: list[Sheet]) -> None:
         if not sheets:

@@ -2,16 +2,10 @@
 
 from __future__ import annotations
 
-from pathlib import PurePath
-
 from pydantic import field_validator
 
-from hotfolder.names import fill, parts, safe_stem
-from hotfolder.plugin import Job, Part, Register, Settings, Step, hookimpl, setting
-from hotfolder.ticket import KEYS
-
-#: What a template may name besides the ticket's keys.
-JOB_FIELDS = ("name", "job", "route", "date")
+from hotfolder.names import check_parts, fill, safe_stem
+from hotfolder.plugin import WORDS, Job, Part, Register, Settings, Step, hookimpl, setting
 
 
 class RenameResultSettings(Settings):
@@ -26,10 +20,7 @@ class RenameResultSettings(Settings):
     @field_validator("template")
     @classmethod
     def _known_parts(cls, template: str) -> str:
-        unknown = [part for part in parts(template) if part not in (*JOB_FIELDS, *KEYS)]
-        if unknown:
-            raise ValueError(f"there is no part {{{unknown[0]}}}; the parts are {', '.join((*JOB_FIELDS, *KEYS))}")
-        return template
+        return check_parts(template, WORDS)
 
 
 class RenameResult(Step):
@@ -44,11 +35,8 @@ class RenameResult(Step):
     settings: RenameResultSettings
 
     def run(self, job: Job) -> None:
-        stem = PurePath(job.name).stem
-        ticket = job.ticket.model_dump(mode="json")
-        fields = {key: "" if ticket[key] is None else str(ticket[key]) for key in KEYS}
-        fields |= {"condition": job.condition.name, "name": stem, "job": job.id, "route": "", "date": ""} | job.fields
-        job.result_stem = safe_stem(fill(self.settings.template, fields), fallback=safe_stem(stem))
+        words = job.words()
+        job.result_stem = safe_stem(fill(self.settings.template, words), fallback=safe_stem(words["name"]))
         job.tell(f"The finished file is named {job.result_stem}.pdf.")
 
 
