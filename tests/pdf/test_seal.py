@@ -34,7 +34,7 @@ def poster(content: bytes = b"0 0 0 1 k 20 20 50 50 re f") -> pikepdf.Pdf:
 def sealed(pdf: pikepdf.Pdf, folder: Path) -> tuple[Sealed, Path]:
     """Seal a poster as it would be read from a file."""
     held = io.BytesIO()
-    pdf.save(held)
+    pdf.save(held, static_id=True)
     with pikepdf.open(held) as opened:
         return seal(opened, folder / "sealed.pdf", INTENT, ABOUT), folder / "sealed.pdf"
 
@@ -141,6 +141,7 @@ OBSTACLES = {
     # rule 16: fonts embedded, but for text that paints nothing
     "a font not embedded": (drawing(b"BT /F 9 Tf (a) Tj ET", Font=font), ["font_not_embedded"]),
     "an invisible font not embedded": (drawing(b"BT 3 Tr /F 9 Tf (a) Tj ET", Font=font), []),
+    "a font not embedded that clips": (drawing(b"BT 7 Tr /F 9 Tf (a) Tj ET", Font=font), ["font_not_embedded"]),
     "a font named, never used": (drawing(b"0 0 9 9 re f", Font=font), []),
     # rules 20 and 11: annotations
     "a stamp that prints": (annotation(), ["printing_annotation"]),
