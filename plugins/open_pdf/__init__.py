@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import shutil
 import warnings
+from functools import partial
 
 import pikepdf
 
 from hotfolder.pdf.boxes import Inferred, infer_trim, set_box
 from hotfolder.pdf.opening.arrived import OpenedPdf, open_arrived
 from hotfolder.pdf.opening.kinds import pdf_kind, wrong_ending
+from hotfolder.pdf.opening.placed_pictures import check_pictures, pictures
 from hotfolder.plugin import Job, Opener, Register, Settings, hookimpl, setting
 
 
@@ -52,6 +54,8 @@ class OpenPdf(Opener):
             else:
                 shutil.copyfile(job.original, path)
             count = len(opened.boxes)
+            if any(True for _ in pictures(opened.pdf)):
+                job.meanwhile(partial(check_pictures, job.original))
         job.use(path)
         _tell_trims(job, inferred, count)
         job.tell(f"The PDF opened; it has {count} page{'' if count == 1 else 's'}.")

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import io
 import re
 import zlib
 from pathlib import Path
+from random import Random
 from typing import Any
 
 import pikepdf
 import pypdf
 import pytest
 from pikepdf import Array, Dictionary, Name
+from PIL import Image
 
 from hotfolder.loading import load_plugins
 from hotfolder.testing import codes, make_job, make_pdf, run_steps
@@ -191,6 +194,59 @@ STREAMS = {
 def test_content_that_is_damaged_inside(name: str, tmp_path: Path) -> None:
     data, found = STREAMS[name]
     assert codes(opened(tmp_path, with_stream(tmp_path, data))) == found
+
+
+def with_picture(tmp_path: Path, data: bytes, coding: str, space: str = "/DeviceCMYK", **more: Any) -> bytes:
+    """A poster with a picture of 160 x 96 pixels whose data is as given."""
+    path = tmp_path / "picture.pdf"
+    with pikepdf.open(make_pdf(tmp_path / "made.pdf", content=b"q 60 0 0 36 20 20 cm /P Do Q")) as pdf:
+        picture = pikepdf.Stream(pdf, data)
+        facts = {"Subtype": "/Image", "ColorSpace": space, "Filter": coding, "Type": "/XObject"}
+        for key, value in facts.items():
+            picture[f"/{key}"] = Name(value)
+        picture.Width, picture.Height, picture.BitsPerComponent = 160, 96, 8
+        for key, value in more.items():
+            picture[f"/{key}"] = value
+        pdf.pages[0].obj.Resources = Dictionary(XObject=Dictionary(P=pdf.make_indirect(picture)))
+        pdf.save(path, stream_decode_level=pikepdf.StreamDecodeLevel.none, compress_streams=False)
+    return path.read_bytes()
+
+
+def jpeg(mode: str, **more: Any) -> bytes:
+    noise = Random(7).randbytes(160 * 96 * len(mode))
+    out = io.BytesIO()
+    Image.frombytes(mode, (160, 96), noise).save(out, "JPEG", quality=90, **more)
+    return out.getvalue()
+
+
+SAMPLES = Random(7).randbytes(160 * 96 * 4)
+PREDICTED = b"".join(b"\0" + SAMPLES[row * 640 : row * 640 + 640] for row in range(96))
+ROWS = {"DecodeParms": Dictionary(Predictor=15, Colors=4, BitsPerComponent=8, Columns=160)}
+PICTURES = {
+    # data, filter, what more -> findings
+    "packed": (zlib.compress(SAMPLES), "/FlateDecode", {}, []),
+    "packed in rows": (zlib.compress(PREDICTED), "/FlateDecode", ROWS, []),
+    "more than needed": (zlib.compress(SAMPLES + SAMPLES), "/FlateDecode", {}, []),
+    "packed data cut short": (zlib.compress(SAMPLES)[:30_000], "/FlateDecode", {}, ["hold damaged_picture"]),
+    "packed data damaged": (zlib.compress(SAMPLES[:-1] + b"x")[:-4] + b"abcd", "/FlateDecode", {}, ["hold damaged_picture"]),
+    "a row missing": (zlib.compress(PREDICTED[641:]), "/FlateDecode", ROWS, ["hold damaged_picture"]),
+    "too few samples": (zlib.compress(SAMPLES[640:]), "/FlateDecode", {}, ["hold damaged_picture"]),
+    "samples of fewer colours": (zlib.compress(SAMPLES[: 160 * 96 * 3]), "/FlateDecode", {}, ["hold damaged_picture"]),
+    "JPEG": (jpeg("CMYK"), "/DCTDecode", {}, []),
+    "JPEG in RGB": (jpeg("RGB"), "/DCTDecode", {"ColorSpace": Name.DeviceRGB}, []),
+    "progressive JPEG": (jpeg("CMYK", progressive=True), "/DCTDecode", {}, []),
+    "JPEG without its end's marker": (jpeg("CMYK")[:-2], "/DCTDecode", {}, []),
+    "JPEG cut and closed": (jpeg("CMYK")[:20_000] + b"\xff\xd9", "/DCTDecode", {}, ["hold damaged_picture"]),
+    "JPEG cut": (jpeg("RGB")[:10_000], "/DCTDecode", {"ColorSpace": Name.DeviceRGB}, ["hold damaged_picture"]),
+    "no JPEG": (b"not one", "/DCTDecode", {}, ["hold damaged_picture"]),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", PICTURES)
+def test_a_picture_inside_that_is_not_whole(name: str, tmp_path: Path) -> None:
+    """ISO 32000-1 8.9.3 says how much data a picture needs; readers fill in what is missing, each in its way."""
+    data, coding, more, found = PICTURES[name]
+    assert codes(opened(tmp_path, with_picture(tmp_path, data, coding, **more))) == found
 
 
 # ---- where the page is cut

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import re
-import zlib
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -16,6 +15,7 @@ from pikepdf import Array, Dictionary, Pdf, Stream
 from hotfolder.finding import Hold
 from hotfolder.pdf.boxes import PageBoxes, read_boxes
 from hotfolder.pdf.objects import entry, identity, name, names
+from hotfolder.pdf.opening.deflated import look_through
 
 _TAIL = 4096
 _MOST_LEVELS = 64  # of the page tree; exporters stay below ten
@@ -24,7 +24,6 @@ _MOST_WORDS = 200
 # What qpdf says of its own accord about files that nothing is wrong with for printing, and about the page tree.
 _HARMLESS = re.compile(r"Resources is missing or invalid|is direct; converting to indirect")
 _OF_THE_TREE = re.compile(r"/Pages structure|pages? tree|any pages")
-_PIECE = 1 << 20
 _UNPACKED = frozenset(("FlateDecode", "LZWDecode", "ASCIIHexDecode", "ASCII85Decode", "RunLengthDecode"))
 _LARGEST = 2**30  # of one unpacked stream that is no picture
 
@@ -193,7 +192,7 @@ def _ends(path: Path) -> bool:
 def _check_streams(pdf: Pdf) -> None:
     """Unpack everything but pictures: qpdf hands on what it could read of a damaged stream, and only warns.
 
-    Pictures are large, and whoever decodes one counts its pixels.
+    Pictures are large; they have a check of their own, beside other work.
     """
     for item in pdf.objects:
         if isinstance(item, Stream) and "/Width" not in item and _UNPACKED.issuperset(names(entry(item, "/Filter"))):
@@ -205,33 +204,12 @@ def _check_streams(pdf: Pdf) -> None:
 def _damage(stream: Stream) -> str:
     try:
         if names(entry(stream, "/Filter")) == ["FlateDecode"]:
-            return _deflate_damage(stream.read_raw_bytes())
+            fault = look_through(stream.read_raw_bytes(), _LARGEST).fault
+            return f"Part of its content {fault}." if fault else ""
         stream.read_bytes()
     except (pikepdf.PdfError, RuntimeError):
         return "Part of its content can't be unpacked."
     return ""
-
-
-def _deflate_damage(data: bytes) -> str:
-    """What is wrong with deflated data (RFC 1950, 1951). Its check sum may be missing, as some programs leave it out."""
-    unpacker, adler, size, at = zlib.decompressobj(-15), 1, 0, 2
-    piece = data[2 : 2 + _PIECE]
-    try:
-        while piece and not unpacker.eof:
-            out = unpacker.decompress(piece, _PIECE)
-            adler, size = zlib.adler32(out, adler), size + len(out)
-            if size > _LARGEST:
-                return "Part of its content unpacks to more than a gigabyte."
-            piece = unpacker.unconsumed_tail
-            if not piece:
-                at += _PIECE
-                piece = data[at : at + _PIECE]
-    except zlib.error:
-        return "Part of its content can't be unpacked."
-    if not unpacker.eof:
-        return "Part of its content is cut short." if data.strip() else ""
-    end = (unpacker.unused_data + data[at + _PIECE :])[:4]
-    return "Part of its content is damaged." if len(end) == 4 and int.from_bytes(end, "big") != adler else ""
 
 
 def _lost(reason: str) -> Hold:
