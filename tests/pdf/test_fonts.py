@@ -115,7 +115,7 @@ SIZES = {
     "after q and Q the size is the old one": ("/F 9 Tf q 2 0 0 2 0 0 cm BT (A) Tj ET Q BT (A) Tj ET", "", [18, 9]),
     "user units": ("BT /F 2 Tf (A) Tj ET", "/UserUnit 10", [20]),
     "all four ways to show": ("BT /F 9 Tf (A) Tj [(A) -50 (B)] TJ (A) ' 1 2 (A) \" ET", "", [9, 9, 9, 9]),
-    "invisible (Table 106)": ("BT 3 Tr /F 9 Tf (A) Tj 7 Tr (A) Tj 2 Tr (A) Tj ET", "", [9]),
+    "invisible, clipping, stroked (Table 106)": ("BT 3 Tr /F 9 Tf (A) Tj 7 Tr (A) Tj 2 Tr (A) Tj ET", "", [9, 9]),
     "invisible until Q": ("q 3 Tr BT /F 9 Tf (A) Tj ET Q BT /F 8 Tf (A) Tj ET", "", [8]),
     "empty": ("BT /F 9 Tf () Tj [ -20 ] TJ [] TJ ET", "", []),
     "in a form": ("q .5 0 0 .5 0 0 cm /Fm Do Q /Fm Do", "", [5, 10]),

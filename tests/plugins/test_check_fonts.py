@@ -55,6 +55,11 @@ TABLE = {
         ],
     ),
     "a standard font nobody sees": ("BT 3 Tr /S 20 Tf (Jazz night) Tj ET", {}, []),
+    "a standard font that other art is cut to": (
+        "q BT 7 Tr /S 20 Tf (Jazz night) Tj ET 0 1 1 0 k 0 0 900 900 re f Q",
+        {},
+        [("hold font_not_embedded", "The font “Helvetica-Bold” is used on the page", "Helvetica-Bold")],
+    ),
     "chosen, then another one": ("BT /S 20 Tf /E 20 Tf 50 50 Td (Jazz) Tj ET", {}, []),
     "composite": ("BT /C 20 Tf <0003> Tj ET", {}, [("hold font_not_embedded", "The font “Song”", "Song")]),
     "not even named": ("BT /X 20 Tf (a) Tj ET", {}, [("hold font_missing", "Text on the page is set in a font", None)]),

@@ -369,6 +369,7 @@ def test_a_broken_rule_is_held(name: str, tmp_path: Path) -> None:
 FONTS = {
     "named, nothing shown": (b"BT /F 1 Tf ET", []),
     "invisible": (b"BT 3 Tr /F 1 Tf (a) Tj ET", []),
+    "only clipping": (b"BT 7 Tr /F 1 Tf (a) Tj ET", ["font_missing"]),
     "invisible, then not": (b"q 3 Tr Q BT /F 1 Tf (a) Tj ET", ["font_missing"]),
     "shown by a quote": (b"BT /F 1 Tf 100 50 Td (a) ' ET", ["font_missing"]),
     "shown in an array": (b"BT /F 1 Tf [(a) 3 (b)]TJ ET", ["font_missing"]),

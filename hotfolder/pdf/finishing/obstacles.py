@@ -22,7 +22,7 @@ from hotfolder.pdf.walk.walker import walk
 
 _MINE = ("DeviceCMYK", "DeviceGray", "Pattern", "Separation", "DeviceN", "Indexed")
 _SHOWS = (b"Tj", b"TJ", b"'", b'"')
-_INVISIBLE = (3, 7)  # text rendering modes that paint nothing (table 106)
+_INVISIBLE = (3,)  # text rendering mode that leaves no trace (table 106); 7 cuts other art to its shape
 _FONT_FILES = ("/FontFile", "/FontFile2", "/FontFile3")
 _SAME_TINT = 0.004  # two definitions of one ink that differ by less than an 8-bit step are one
 

@@ -19,7 +19,7 @@ from hotfolder.pdf.walk.outcome import WalkResult
 from hotfolder.pdf.walk.state import IDENTITY, Matrix, multiply, transform_box
 from hotfolder.pdf.walk.walker import Walker
 
-INVISIBLE = (3, 7)  # text rendering modes that paint nothing (ISO 32000-1 Table 106)
+INVISIBLE = (3,)  # text rendering mode that leaves no trace (ISO 32000-1 Table 106); 7 cuts other art to its shape
 MOST_SMALL = 5000
 _ASCENT, _DESCENT = 0.8, 0.2  # of the size: for the boxes that reports show
 

@@ -23,7 +23,7 @@ _SCREEN_COLOUR = re.compile(rb"(?:[-+.\d]+\s+){3}(?:rg|RG)" + _END + rb"|/Device
 _ESCAPE = re.compile(rb"#([0-9a-fA-F]{2})")
 _CATEGORY = {"cs": "/ColorSpace", "CS": "/ColorSpace", "Do": "/XObject", "gs": "/ExtGState"}
 _CATEGORY |= {"sh": "/Shading", "scn": "/Pattern", "SCN": "/Pattern"}
-_INVISIBLE = (3, 7)  # text rendering modes that paint nothing (32000-1 table 106)
+_INVISIBLE = (3,)  # text rendering mode that leaves no trace (32000-1 table 106); 7 clips
 _MOST_LEVELS = 40
 
 
