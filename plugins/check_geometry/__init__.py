@@ -29,6 +29,7 @@ from hotfolder.plugin import (
 from .words import MOST_EXTRA, SIDES, best_way, bleed_of, explain_size
 
 Sizes = dict[int, tuple[float, float]]  # page, counted from 1 -> trim size in points as it is looked at
+Bleeds = list[float]  # least bleed of each page, in points
 
 
 class CheckGeometrySettings(Settings):
@@ -57,20 +58,20 @@ class CheckGeometry(Step):
     settings: CheckGeometrySettings
 
     def run(self, job: Job) -> None:
-        found, sizes = Gathered(), Sizes()
+        found, sizes, bleeds = Gathered(), Sizes(), Bleeds()
         with job.read() as pdf:
             count = len(pdf.pages)
             for number, page in enumerate(pdf.pages, 1):
-                for item in self._page(page, number, job.ticket, sizes):
+                for item in self._page(page, number, job.ticket, sizes, bleeds):
                     found.add(item, number)
         for item in (*_page_count(count, job.ticket), *self._among_pages(sizes, job.ticket)):
             found.add(item)
         found.report(job, count)
         if sizes and not found.held:
-            bleed = f", with {show_length(job.ticket.bleed)} bleed or more on every side" if job.ticket.bleed else ""
+            bleed = f", with {show_length(min(bleeds))} bleed or more on every side" if bleeds else ""
             job.tell(f"{'Every page is' if count > 1 else 'The page is'} cut to {show_size(*sizes[1])}{bleed}.")
 
-    def _page(self, page: Page, number: int, ticket: Ticket, sizes: Sizes) -> Iterator[Found]:
+    def _page(self, page: Page, number: int, ticket: Ticket, sizes: Sizes, bleeds: Bleeds) -> Iterator[Found]:
         try:
             boxes = read_boxes(page)
         except ValueError as reason:
@@ -92,6 +93,7 @@ class CheckGeometry(Step):
         if not trim.within(bleed, SLACK) or "TrimBox" in boxes.reduced:
             yield _not_nested(boxes, trim, bleed)
         elif ticket.bleed:
+            bleeds.append(min(bleed_of(boxes, trim, bleed).values()))
             yield from self._bleed(boxes, trim, bleed, ticket.bleed)
 
     def _same(self, found: tuple[float, float], ordered: tuple[float, float]) -> bool:

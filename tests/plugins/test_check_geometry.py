@@ -257,3 +257,12 @@ def test_a_finding_shows_where(tmp_path):
     job = make_job(tmp_path, make_pdf(tmp_path / "a.pdf", bleed_mm=1), ticket=A3)
     run_steps(job, step())
     assert job.findings[0].box == pytest.approx((MM, MM, 298 * MM, 421 * MM), abs=1e-3)
+
+
+def test_the_bleed_told_is_the_one_that_is_there(tmp_path):
+    """3 mm go for 1/8 in, but the report must not turn them into more."""
+    job = make_job(tmp_path, make_pdf(tmp_path / "a.pdf", bleed_mm=3), ticket={"trim": "A3", "bleed": "0.125in"})
+    (record,) = run_steps(job, step())
+    assert record.told == [
+        "The page is cut to 297 × 420 mm (11.69 × 16.54 in), with 3 mm (0.118 in) bleed or more on every side."
+    ]
