@@ -130,7 +130,9 @@ class CheckPictures(Step):
                 required=f"{needed:g} ppi" if needed else "the same across and up",
                 page=use.placed.page,
                 box=use.box,
-                mend=_mend(use, needed) if needed else "If that isn't meant, scale it evenly in the layout.",
+                mend=_mend(use, needed, job.kind, level)
+                if needed
+                else "If that isn't meant, scale it evenly in the layout.",
             )
         rest = found[self.settings.most_findings :]
         if rest:
@@ -164,14 +166,16 @@ def _which(use: Use, count: int) -> str:
     return f"{start} picture of {use.placed.width} × {use.placed.height} pixels, {show_size(*use.size)}{often},"
 
 
-def _mend(use: Use, needed: float) -> str:
+def _mend(use: Use, needed: float, kind: str, level: Level) -> str:
     factor = needed / use.ppi
     pixels = f"{math.ceil(use.placed.width * factor)} × {math.ceil(use.placed.height * factor)} pixels"
     largest = show_size(*(side / factor for side in use.size))
-    return (
-        f"Place the picture in its original quality, at least {pixels}, or show it no larger than {largest}. "
-        "Enlarging the same file in a program adds no detail."
-    )
+    if kind in ("", "pdf"):
+        way = f"place the picture in its original quality, at least {pixels}, or show it no larger than {largest}."
+    else:  # the picture is the poster: nothing was placed, and its size was ordered
+        way = f"drop the picture in its original quality, at least {pixels}, or order a poster of no more than {largest}, bleed included."
+    start = "It can stay as it is. For more detail, " if level is Level.NOTE else ""
+    return f"{start}{way if start else way[:1].upper() + way[1:]} Enlarging the same file in a program adds no detail."
 
 
 @hookimpl

@@ -236,6 +236,22 @@ def test_how_to_mend_it(tmp_path):
     assert finding.box == (100, 100, 244, 244)
 
 
+def test_a_picture_that_is_the_poster_is_not_told_to_be_placed(tmp_path):
+    job = make_job(tmp_path, build(tmp_path, f"q {AT} 144 0 0 144 0 0 cm /I200 Do Q"))
+    job.kind = "jpeg"
+    run_steps(job, step())
+    (finding,) = job.findings
+    assert finding.mend.startswith("Drop the picture in its original quality, at least 300 × 300 pixels, or order a")
+
+
+def test_a_note_says_that_nothing_must_be_done(tmp_path):
+    job = make_job(tmp_path, build(tmp_path, f"q {AT} 72 0 0 72 0 0 cm /I200 Do Q"), ticket={"least_ppi": 180})
+    run_steps(job, step())
+    (finding,) = job.findings
+    assert finding.code == "modest_picture"
+    assert finding.mend.startswith("It can stay as it is. For more detail, place the picture")
+
+
 def test_the_worst_are_told_and_the_rest_counted(tmp_path):
     """Twelve pictures inside the content, ever larger, so the last is the worst."""
     content = "".join(
