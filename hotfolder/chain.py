@@ -14,6 +14,8 @@ from hotfolder.record import Ended, StepRecord
 from hotfolder.step import Opener, Step
 
 _HEAD = 4096
+_OURS = {".pdf", ".jpg", ".jpeg", ".tif", ".tiff", ".png"}  # endings that promise a kind we open
+_DROP_AGAIN = "Export or copy the artwork again, wait until that has finished, and drop the whole file."
 _DISK_FULL = {errno.ENOSPC, errno.EDQUOT}
 _FAULT_MEND = (
     "This is a fault in hotfolder or one of its plugins, not in your file. The log beside this file holds the details."
@@ -102,9 +104,14 @@ def _head(path: Path) -> bytes:
 
 
 def _hold_unknown(job: Job) -> None:
+    named = Path(job.name).suffix.lower()
+    if not job.original.stat().st_size:
+        job.hold("empty_file", "The file is empty: it has no content at all.", mend=_DROP_AGAIN)
+        return
     job.hold(
         "unknown_kind",
-        "hotfolder can't open this kind of file.",
+        "hotfolder can't open this kind of file"
+        + (f": it is named {named}, but its content is something else." if named in _OURS else "."),
         required="PDF, JPEG, TIFF or PNG",
         mend="Export the artwork as PDF (best), JPEG, TIFF or PNG and drop it again.",
     )

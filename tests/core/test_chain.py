@@ -106,6 +106,26 @@ def test_an_unknown_kind_of_file_is_held_in_words(tmp_path: Path) -> None:
     assert [str(record.ended) for record in records] == ["skipped", "skipped"]
 
 
+@pytest.mark.parametrize(
+    ("name", "content", "code", "words"),
+    [
+        ("poem.pdf", b"Violets are blue", "unknown_kind", "it is named .pdf, but its content is something else"),
+        ("poem.JPG", b"Violets are blue", "unknown_kind", "it is named .jpg, but its content is something else"),
+        ("poem.docx", b"PK", "unknown_kind", "hotfolder can't open this kind of file."),
+        ("poem.pdf", b"", "empty_file", "The file is empty"),
+    ],
+)
+def test_what_is_said_of_a_file_that_nobody_opens(
+    tmp_path: Path, name: str, content: bytes, code: str, words: str
+) -> None:
+    path = tmp_path / name
+    path.write_bytes(content)
+    job = make_job(tmp_path, path, opened=False)
+    run_steps(job, OpenNothing())
+    (finding,) = job.findings
+    assert (finding.code, words in finding.message) == (code, True)
+
+
 class OpenBadly(OpenNothing):
     name = "open_badly"
 
