@@ -17,6 +17,15 @@ from hotfolder.ticket import KEYS, Source, Ticket, merge
 
 #: Endings of a ticket file, after the artwork's name or its stem: jazz.pdf.ticket.toml or jazz.ticket.toml.
 TICKET_ENDINGS = (".ticket.toml", ".ticket.json")
+_TAKES = {
+    "pages": "a whole number, at least 1",
+    "copies": "a whole number, at least 1",
+    "least_ppi": "a number above 0",
+    "due": "a date such as 2026-11-25",
+    "condition": "text in quotes",
+    "client": "text in quotes",
+    "title": "text in quotes",
+}
 
 _MEND = "Correct the ticket file, then drop the artwork and its ticket again, together."
 
@@ -97,14 +106,16 @@ def _value_problems(key: str, value: Any) -> list[str]:
     try:
         Ticket(**{key: value})
     except ValidationError as error:
-        return [_sentence(item["msg"], value) for item in error.errors()]
+        return [_sentence(key, item["msg"], value) for item in error.errors()]
     return []
 
 
-def _sentence(message: str, value: Any) -> str:
-    """pydantic's words, without its prefixes, as the end of our sentence."""
+def _sentence(key: str, message: str, value: Any) -> str:
+    """The end of our sentence: what the ticket itself objects to, or what the key takes."""
     if message.startswith("Value error, "):
         return message.removeprefix("Value error, ") + "."
+    if key in _TAKES:
+        return f"must be {_TAKES[key]}, not {value!r}."
     return f"{message[:1].lower()}{message[1:]}, not {value!r}."
 
 
@@ -140,6 +151,7 @@ def _from_name(patterns: Sequence[str], name: str, findings: list[Finding], *, e
                 message="The file's name does not follow the studio's pattern, so nothing of the order was read from it.",
                 measured=stem,
                 required=" or ".join(patterns),
+                mend="If the order below is right, there is nothing to do. Else name the file by the pattern and drop it again.",
             )
         )
     return []

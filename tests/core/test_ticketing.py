@@ -9,7 +9,7 @@ import pytest
 
 from hotfolder.finding import Hold
 from hotfolder.loading import load_plugins
-from hotfolder.ticketing import Collected, collect
+from hotfolder.ticketing import Collected, check_values, collect
 from hotfolder.units import INCH
 
 
@@ -81,7 +81,7 @@ WRONG = [
         "t.ticket.toml",
         b"pages = 0",
         "ticket_wrong",
-        "line 1, pages: input should be greater than or equal to 1, not 0.",
+        "line 1, pages: must be a whole number, at least 1, not 0.",
     ),
     ("t.ticket.toml", b"bleed = 3", "ticket_wrong", "3 is not a length; write it as text with its unit"),
     ("t.ticket.json", b'{"trim": "A1",}', "ticket_unreadable", "at line 1, column"),
@@ -105,3 +105,17 @@ def test_a_ticket_that_cannot_be_followed_holds(
     assert held.value.finding.code == code
     assert words in held.value.finding.message
     assert held.value.finding.mend
+
+
+@pytest.mark.parametrize(
+    ("key", "value", "sentence"),
+    [
+        ("due", "next friday", "due: must be a date such as 2026-11-25, not 'next friday'."),
+        ("copies", "40 pieces", "copies: must be a whole number, at least 1, not '40 pieces'."),
+        ("pages", 0, "pages: must be a whole number, at least 1, not 0."),
+        ("least_ppi", "high", "least_ppi: must be a number above 0, not 'high'."),
+        ("client", 5, "client: must be text in quotes, not 5."),
+    ],
+)
+def test_a_wrong_value_is_told_in_our_words(key: str, value: object, sentence: str) -> None:
+    assert check_values({key: value}) == [sentence]
