@@ -32,6 +32,8 @@ def check_files(
         return _code(every)
     for done in every:
         _show(done)
+    if any(_any_size(done) for done in every):
+        say("No size was ordered, so none was compared; --set trim=24x36in says what was.")
     left = cli_jobs.checks(route.chain)[1]
     if left:
         say(f"Not looked at here, because it needs the finished file: {', '.join(left)}.")
@@ -92,6 +94,11 @@ def _show(done: Done) -> None:
             cells = (_placed(finding), finding.measured, finding.required, finding.mend)
             rows.add_row(level(finding.level), *(plain(cell) for cell in cells))
         out.print(rows)
+
+
+def _any_size(done: Done) -> bool:
+    """Whether a file was opened, and nothing said how large it was to be."""
+    return done.record is not None and bool(done.record.kind) and done.record.ticket.trim is None
 
 
 def _placed(finding: Finding) -> str:

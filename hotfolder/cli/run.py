@@ -37,7 +37,10 @@ def run_daemon(config: Path, *, until_idle: bool) -> None:
 
     daemon = Daemon(studio, _tell)
 
+    asked = []
+
     def stop(number: int, frame: FrameType | None) -> None:
+        asked.append(number)
         daemon.stop()
 
     before = {each: signal.signal(each, stop) for each in (signal.SIGINT, signal.SIGTERM)}
@@ -46,6 +49,8 @@ def run_daemon(config: Path, *, until_idle: bool) -> None:
     finally:
         for each, handler in before.items():
             signal.signal(each, handler)
+    if asked:
+        say(f"{dt.datetime.now():%H:%M:%S}  stopped: what was begun is finished, or goes on at the next start")
 
 
 def _tell(event: Event) -> None:

@@ -180,6 +180,11 @@ class _CheckColour(Step):
     reads = frozenset({Part.COLOUR})
 
 
+def test_check_says_that_no_size_was_ordered(call: Call) -> None:
+    assert "No size was ordered" in call("check", "quay_jazz.pdf").stdout
+    assert "No size was ordered" not in call("check", "quay_jazz.pdf", "--set", "trim=A3").stdout
+
+
 def test_checks_of_a_chain_leave_out_changes_and_what_needs_them() -> None:
     kept, left = checks([_Open(), _CheckColour(), _Convert(), _Check(), _CheckColour()])
     assert [step.name for step in kept] == ["open_it", "check_colour", "check_it"]
