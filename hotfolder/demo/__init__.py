@@ -109,8 +109,8 @@ def _work(studio: Studio, count: int, bar: Progress) -> Gathered:
 
 def _table(folder: Path, every: list[Arrival], gathered: Gathered) -> Table:
     """File, outcome, reason, and where result and report are."""
-    table = Table(box=SIMPLE_HEAD, pad_edge=False)
-    for column, share in (("what was dropped", 4), ("outcome", None), ("reason", 5), ("result and report", 5)):
+    table = Table(box=SIMPLE_HEAD, pad_edge=False, expand=True)  # so that the shares count
+    for column, share in (("what was dropped", 8), ("outcome", None), ("reason", 9), ("result and report", 11)):
         table.add_column(column, overflow="fold", ratio=share)
     records = {record.file: record for record in gathered.records.values()}
     for arrival in every:

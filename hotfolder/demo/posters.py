@@ -83,9 +83,9 @@ def open_night(canvas: Canvas) -> None:
         for near, far in itertools.pairwise(ring[30:81]):
             canvas.line(near, far, h * 0.003, (0.97, 0.86, 0.66))
     canvas.wave(h * 0.2, h * 0.03, 0.8, 0.4, (0.05, 0.06, 0.12))
-    canvas.disc(w * 0.26, h * 0.215, w * 0.09, (0.82, 0.84, 0.88))
-    canvas.box(w * 0.17, h * 0.13, w * 0.18, h * 0.085, (0.72, 0.74, 0.8))
-    canvas.box(w * 0.25, h * 0.235, w * 0.02, h * 0.055, (0.05, 0.06, 0.12))
+    canvas.disc(w * 0.26, h * 0.235, w * 0.09, (0.82, 0.84, 0.88))
+    canvas.box(w * 0.17, h * 0.165, w * 0.18, h * 0.07, (0.72, 0.74, 0.8))
+    canvas.box(w * 0.25, h * 0.255, w * 0.02, h * 0.055, (0.05, 0.06, 0.12))
     canvas.fitted("OPEN NIGHT", w * 0.08, h * 0.85, w * 0.84, (1, 1, 1))
     _lines(canvas, ["Northfield Observatory", "Friday 9 October, from dusk"], h * 0.075, (0.85, 0.9, 1))
 
