@@ -28,11 +28,7 @@ def test_the_example_plugin_passes_its_own_test(tmp_path: Path) -> None:
     folder.mkdir()
     (folder / "check_longest_side.py").write_text(block("example plugin"), encoding="utf-8")
     (tmp_path / "test_it.py").write_text(block("example test"), encoding="utf-8")
-    (tmp_path / "conftest.py").write_text(
-        "from pathlib import Path\nfrom hotfolder.loading import load_plugins\n"
-        "load_plugins([Path(__file__).parent / 'my-plugins'])\n",
-        encoding="utf-8",
-    )
+    (tmp_path / "conftest.py").write_text(block("example conftest"), encoding="utf-8")
     done = subprocess.run(
         [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", str(tmp_path)],
         capture_output=True,
