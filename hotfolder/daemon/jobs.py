@@ -135,7 +135,7 @@ class Jobs:
             self._spool.commit(attempt, record)
         self._remember(lambda: self._ledger.settled(record, "committed"))
         for entry in self._seen_before(record)[:1]:
-            words = f"The same bytes came as {entry.file} in job {entry.job} ({entry.outcome})."
+            words = f"The very same file came as {entry.file} in job {entry.job} ({entry.outcome})."
             self._tell(Event(What.SEEN_BEFORE, record.route, record.job, record.file, words=words))
 
     def _seen_before(self, record: JobRecord) -> list[Entry]:

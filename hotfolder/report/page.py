@@ -12,7 +12,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined, Template
 from markupsafe import Markup
 
 from hotfolder.colour.condition import Condition
-from hotfolder.finding import Finding, Level
+from hotfolder.finding import Finding, Level, Outcome
 from hotfolder.record import Ended, JobRecord, StepRecord
 from hotfolder.report import words
 from hotfolder.report.pictures import Pictures, Shown, gather
@@ -81,7 +81,7 @@ def _page(record: JobRecord, findings: list[Finding], pictures: Pictures) -> str
         verdict=words.verdict(record),
         cards=cards,
         groups=[(level, [card for card in cards if card.level is level]) for level in Level],
-        level_words=words.LEVELS,
+        level_words=words.LEVELS_OF_HELD if record.outcome is Outcome.HOLD else words.LEVELS,
         pictures=pictures,
         checked=[step for step in steps if step.sentences or step.ended],
         changed=[_step(step) for step in record.steps if step.changed],

@@ -28,6 +28,7 @@ _JOINERS = "\u200c\u200d"  # hold letters and emoji together; harmless
 
 KINDS = {"pdf": "PDF", "jpeg": "JPEG picture", "tiff": "TIFF picture", "png": "PNG picture"}
 LEVELS = {Level.HOLD: "To mend", Level.NOTE: "Worth knowing", Level.MENDED: "Mended for you"}
+LEVELS_OF_HELD = LEVELS | {Level.MENDED: "Nothing to do: hotfolder mends this itself"}  # the file went back as it came
 
 
 def clean(text: str) -> str:

@@ -54,7 +54,7 @@ class VerifyResult(Step):
 
     def run(self, job: Job) -> None:
         if job.held:
-            job.tell("Not done: the job is held, so there is no finished file to verify.")
+            job.tell("Not done: the file is held, so there is no finished file to verify.")
             return
         if job.opened is None:
             raise Hold("nothing_to_compare", "There is no picture of the artwork as it arrived.", mend=_MEND)
@@ -99,7 +99,7 @@ class VerifyResult(Step):
             job.tell(
                 f"The finished file was opened again and compared with the artwork: mean colour difference "
                 f"{max(one.mean for one in found):.2f} (limit {self.settings.mean_limit:g}), "
-                f"{max(one.share for one in found):.2%} of the area different (limit {self.settings.share_limit:g} %)."
+                f"{max(one.share for one in found) * 100:.2f} % of the area different (limit {self.settings.share_limit:g} %)."
             )
 
     def _compare(self, job: Job, was: Pages, came: Pages, number: int, page: Page) -> Difference:
@@ -115,7 +115,7 @@ class VerifyResult(Step):
         elif found.worst > self.settings.place_limit:
             measured, required = f"difference {found.worst:.1f} in one place", f"at most {self.settings.place_limit:g}"
         elif found.share * 100 > self.settings.share_limit:
-            measured = f"{found.share:.2%} of the area differs by more than {self.settings.place_limit:g}"
+            measured = f"{found.share * 100:.2f} % of the area differs by more than {self.settings.place_limit:g}"
             required = f"at most {self.settings.share_limit:g} %"
         else:
             return

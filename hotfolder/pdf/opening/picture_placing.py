@@ -139,8 +139,8 @@ def _crop_too_much(size: Size, trim: Size, sheet: Size, over: tuple[float, float
         "crop_too_much",
         f"The picture has another shape than the poster. {how}, {max(over) * 100:.1f} % of its {sides} would be "
         f"cut off; {wanted.crop_allowance:g} % is allowed.",
-        measured=f"{max(over) * 100:.1f} % cropped ({size.width / size.height:.3f} times as wide as high)",
-        required=f"{wanted.crop_allowance:g} % at most ({sheet.width / sheet.height:.3f} times as wide as high)",
+        measured=f"{max(over) * 100:.1f} % would be cut off",
+        required=f"{wanted.crop_allowance:g} % at most",
         mend=f"Crop or extend the picture to {show_size(sheet.width, sheet.height)}: the ordered "
         f"{show_size(trim.width, trim.height)} and {show_length(wanted.bleed)} bleed on all sides.",
     )
