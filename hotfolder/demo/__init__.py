@@ -22,6 +22,7 @@ from hotfolder.record import JobRecord
 
 _WATCHED = Path("in", "posters")
 _PIPE_WIDTH = 160  # of a line where nobody's window gives a width
+_WIDE = 150  # from here on four columns hold names whole
 
 
 @dataclass
@@ -51,7 +52,7 @@ def run(folder: Path) -> None:
     with _bar(console) as bar:
         _draw(folder / _WATCHED, every, bar)
         gathered = _work(load_studio(folder / "studio.toml"), len(every), bar)
-    console.print(_table(folder, every, gathered))
+    console.print(_table(folder, every, gathered, narrow=console.width < _WIDE))
     console.print(f"The studio stays: drop more into {folder / _WATCHED} and go on with", soft_wrap=True)
     console.print(f"  hotfolder run {folder / 'studio.toml'}", soft_wrap=True)
 
@@ -107,24 +108,31 @@ def _work(studio: Studio, count: int, bar: Progress) -> Gathered:
     return gathered
 
 
-def _table(folder: Path, every: list[Arrival], gathered: Gathered) -> Table:
-    """File, outcome, reason, and where result and report are."""
-    table = Table(box=SIMPLE_HEAD, pad_edge=False, expand=True)  # so that the shares count
-    for column, share in (("what was dropped", 8), ("outcome", None), ("reason", 9), ("result and report", 11)):
+def _table(folder: Path, every: list[Arrival], gathered: Gathered, *, narrow: bool) -> Table:
+    """File, outcome, reason, and where result and report are: side by side, or below each other in a narrow window."""
+    table = Table(box=SIMPLE_HEAD, pad_edge=False, expand=not narrow)  # so that the shares count
+    wide = (("what was dropped", 8), ("outcome", None), ("reason", 9), ("result and report", 11))
+    for column, share in (("outcome", None), ("what was dropped, reason, result and report", None)) if narrow else wide:
         table.add_column(column, overflow="fold", ratio=share)
     records = {record.file: record for record in gathered.records.values()}
     for arrival in every:
         record = records.get(arrival.path)
         if record is None or record.outcome is None:
-            table.add_row(Text(arrival.path), "none", "still waiting; the daemon's log says why", "")
+            _add(table, Text(arrival.path), Text("none"), "still waiting; the daemon's log says why", [])
             continue
         shown = [str(path.relative_to(folder.resolve())) for path in _shown(gathered.places.get(record.job, []))]
         style = "bold" if record.outcome.value == "pass" else "bold reverse"
         dropped = Text(f"{arrival.path}\n").append(arrival.about, style="italic")
-        table.add_row(
-            dropped, Text(record.outcome.value, style=style), Text(_few_words(record)), Text("\n".join(shown))
-        )
+        _add(table, dropped, Text(record.outcome.value, style=style), _few_words(record), shown)
     return table
+
+
+def _add(table: Table, dropped: Text, outcome: Text, reason: str, places: list[str]) -> None:
+    if len(table.columns) > 2:
+        table.add_row(dropped, outcome, Text(reason), Text("\n".join(places)))
+    else:
+        table.add_row(outcome, Text("\n").join([dropped, Text(reason), *map(Text, places)]))
+        table.add_section()
 
 
 def _shown(places: list[Path]) -> list[Path]:
