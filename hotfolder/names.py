@@ -11,7 +11,8 @@ from hotfolder.suggest import nearest
 _PART = re.compile(r"\{([^{}]*)\}")
 #: Windows keeps these for devices, with any ending (Microsoft, "Naming Files, Paths, and Namespaces").
 _RESERVED = re.compile(r"(con|prn|aux|nul|com[0-9¹²³]|lpt[0-9¹²³])(\..*)?", re.IGNORECASE | re.DOTALL)
-_FORBIDDEN = re.compile(r'[<>:"/\\|?*\x00-\x1f\x7f-\x9f]')
+# The last two ranges turn the direction of what follows: a name would read otherwise than it is (Unicode, UAX 9).
+_FORBIDDEN = re.compile(r'[<>:"/\\|?*\x00-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]')
 #: 255 bytes is the longest name on ext4, APFS and (in UTF-16 units) NTFS; the rest is left for endings and numbers.
 LONGEST_STEM = 200
 

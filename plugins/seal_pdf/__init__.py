@@ -10,7 +10,7 @@ import hotfolder
 from hotfolder.names import printable
 from hotfolder.pdf.finishing.obstacles import Obstacle
 from hotfolder.pdf.finishing.seal import Intent, seal
-from hotfolder.pdf.finishing.xmp import About
+from hotfolder.pdf.finishing.xmp import About, clean
 from hotfolder.plugin import Hold, Job, Part, Register, Settings, Step, hookimpl
 
 _JOB_TIME = re.compile(r"\d{8}-\d{6}")
@@ -120,7 +120,7 @@ class SealPdf(Step):
 
 def _about(job: Job) -> About:
     time = _job_time(job)
-    title = job.ticket.title or PurePath(printable(job.name)).stem or job.id
+    title = clean(job.ticket.title) or clean(PurePath(printable(job.name)).stem) or job.id
     producer = f"hotfolder {getattr(hotfolder, '__version__', '')}".strip()
     return About(title=title, created=time, modified=time, identity=job.id, producer=producer)
 

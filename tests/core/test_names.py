@@ -53,6 +53,7 @@ SAFE = [
     ("a/b\\c:d*e", "a-b-c-d-e"),
     ("line\nbreak", "line-break"),
     ("trailing. ", "trailing"),
+    ("poster\u202efdp.exe", "poster-fdp.exe"),
     ("...", "poster"),
     ("", "poster"),
     ("🎷" * 100, "🎷" * (LONGEST_STEM // 4)),

@@ -196,6 +196,16 @@ def test_content_that_is_damaged_inside(name: str, tmp_path: Path) -> None:
     assert codes(opened(tmp_path, with_stream(tmp_path, data))) == found
 
 
+def test_content_packed_with_numbers_out_of_range(tmp_path: Path) -> None:
+    path = tmp_path / "range.pdf"
+    with pikepdf.open(make_pdf(tmp_path / "made.pdf")) as pdf:
+        stream = pikepdf.Stream(pdf, b"x")
+        stream.Filter, stream.DecodeParms = Name.LZWDecode, Dictionary(Predictor=15, Columns=-5)
+        pdf.pages[0].obj.Contents = stream
+        pdf.save(path, stream_decode_level=pikepdf.StreamDecodeLevel.none, compress_streams=False)
+    assert codes(opened(tmp_path, path.read_bytes())) == ["hold parts_lost"]
+
+
 def with_picture(tmp_path: Path, data: bytes, coding: str, space: str = "/DeviceCMYK", **more: Any) -> bytes:
     """A poster with a picture of 160 x 96 pixels whose data is as given."""
     path = tmp_path / "picture.pdf"

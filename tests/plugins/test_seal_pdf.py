@@ -78,6 +78,44 @@ def test_boxes_that_make_no_sense_are_held(tmp_path: Path) -> None:
     assert "TrimBox lies outside the page" in job.findings[0].message
 
 
+def test_a_picture_packed_twice_whose_outer_packing_is_damaged(tmp_path: Path) -> None:
+    path = make_pdf(tmp_path / "a.pdf", content=b"q 99 0 0 99 0 0 cm /P Do Q")
+    with pikepdf.open(path, allow_overwriting_input=True) as pdf:
+        picture = pikepdf.Stream(pdf, b"no LZW")
+        picture.Filter = Array([Name.LZWDecode, Name.DCTDecode])
+        picture.DecodeParms = Array([Dictionary(Predictor=15, Columns=-5), Dictionary()])
+        picture.Subtype, picture.ColorSpace = Name.Image, Name.DeviceCMYK
+        picture.Width = picture.Height = picture.BitsPerComponent = 8
+        pdf.pages[0].obj.Resources = Dictionary(XObject=Dictionary(P=pdf.make_indirect(picture)))
+        pdf.save(path)
+    job = make_job(tmp_path, path)
+    run_steps(job, SEAL_PDF())
+    assert codes(job) == ["hold cannot_seal"]
+    assert "packed twice can't be unpacked" in job.findings[0].message
+
+
+@pytest.mark.parametrize(
+    ("title", "written"), [("  ", "a"), ("\u200b", "a"), ("x" * 150 + "  night", "x" * 150 + " night")]
+)
+def test_a_title_on_the_ticket_without_letters_counts_as_none(title: str, written: str, tmp_path: Path) -> None:
+    job = make_job(tmp_path, make_pdf(tmp_path / "a.pdf"), ticket={"title": title})
+    run_steps(job, SEAL_PDF())
+    with job.read() as pdf:
+        assert str(pdf.docinfo["/Title"]) == written
+
+
+def test_a_title_too_long_does_not_end_in_a_space(tmp_path: Path) -> None:
+    """XMP's reader takes such a space away, and Info would say otherwise."""
+    path = make_pdf(tmp_path / "a.pdf")
+    with pikepdf.open(path, allow_overwriting_input=True) as pdf:
+        pdf.docinfo["/Title"] = String("x" * 499 + " and so on")
+        pdf.save(path)
+    job = make_job(tmp_path, path)
+    run_steps(job, SEAL_PDF())
+    with job.read() as pdf:
+        assert str(pdf.docinfo["/Title"]) == "x" * 499
+
+
 @pytest.mark.parametrize("stem", ["-", "\udcff", "a\nb", "x" * 200, "<&>"])
 def test_any_file_name_makes_a_title(stem: str, tmp_path: Path) -> None:
     job = make_job(tmp_path, make_pdf(tmp_path / "a.pdf"))

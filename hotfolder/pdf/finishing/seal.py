@@ -190,7 +190,10 @@ def _pack_anew(pdf: pikepdf.Pdf) -> None:
         outer = Stream(pdf, found.read_raw_bytes())
         outer.Filter = Array([Name("/" + kind) for kind in kinds[:last]])
         outer.DecodeParms = Array(parms[:last])
-        data = outer.read_bytes(StreamDecodeLevel.generalized)
+        try:
+            data = outer.read_bytes(StreamDecodeLevel.generalized)
+        except (pikepdf.PdfError, RuntimeError, ValueError) as fault:  # ValueError: numbers out of range
+            raise ValueError("Data in it that is packed twice can't be unpacked.") from fault
         found.write(
             data,
             filter=Array([Name("/" + kind) for kind in kinds[last:]]),

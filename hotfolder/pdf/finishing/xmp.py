@@ -62,7 +62,7 @@ def clean(text: str) -> str:
     """Text that both PDF and XML can hold: one line, no control characters, no lone surrogates, not endless."""
     text = text[: 2 * MOST_CHARACTERS].encode("utf-8", "replace").decode("utf-8")
     kept = "".join(char if char.isprintable() else " " for char in text)
-    return " ".join(kept.split())[:MOST_CHARACTERS]
+    return " ".join(kept.split())[:MOST_CHARACTERS].rstrip()
 
 
 def xmp_packet(about: About) -> bytes:

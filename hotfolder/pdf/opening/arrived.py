@@ -207,7 +207,7 @@ def _damage(stream: Stream) -> str:
             fault = look_through(stream.read_raw_bytes(), _LARGEST).fault
             return f"Part of its content {fault}." if fault else ""
         stream.read_bytes()
-    except (pikepdf.PdfError, RuntimeError):
+    except (pikepdf.PdfError, RuntimeError, ValueError):  # ValueError: numbers out of range
         return "Part of its content can't be unpacked."
     return ""
 
