@@ -222,10 +222,10 @@ def with_picture(tmp_path: Path, data: bytes, coding: str, space: str = "/Device
     return path.read_bytes()
 
 
-def jpeg(mode: str, **more: Any) -> bytes:
+def jpeg(mode: str, coding: str = "JPEG", **more: Any) -> bytes:
     noise = Random(7).randbytes(160 * 96 * len(mode))
     out = io.BytesIO()
-    Image.frombytes(mode, (160, 96), noise).save(out, "JPEG", quality=90, **more)
+    Image.frombytes(mode, (160, 96), noise).save(out, coding, **({"quality": 90} if coding == "JPEG" else {}), **more)
     return out.getvalue()
 
 
@@ -248,6 +248,8 @@ PICTURES = {
     "JPEG without its end's marker": (jpeg("CMYK")[:-2], "/DCTDecode", {}, []),
     "JPEG cut and closed": (jpeg("CMYK")[:20_000] + b"\xff\xd9", "/DCTDecode", {}, ["hold damaged_picture"]),
     "JPEG cut": (jpeg("RGB")[:10_000], "/DCTDecode", {"ColorSpace": Name.DeviceRGB}, ["hold damaged_picture"]),
+    "JPEG 2000": (jpeg("L", "JPEG2000"), "/JPXDecode", {"ColorSpace": Name.DeviceGray}, []),
+    "JPEG 2000 cut": (jpeg("L", "JPEG2000")[:6000], "/JPXDecode", {"ColorSpace": Name.DeviceGray}, ["hold damaged_picture"]),
     "no JPEG": (b"not one", "/DCTDecode", {}, ["hold damaged_picture"]),
 }  # fmt: skip
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Iterator
 from pathlib import Path
 
 import pikepdf
 from pikepdf import Dictionary, Pdf, Stream
+from PIL import Image, UnidentifiedImageError
 
 from hotfolder.finding import Hold
 from hotfolder.pdf.objects import entry, name, names, stream_bytes, whole
@@ -31,7 +33,7 @@ def pictures(pdf: Pdf) -> Iterator[Stream]:
 def check_pictures(path: Path) -> None:
     """Hold where a picture's data is damaged or cut short.
 
-    Looked at are JPEG pictures and those packed without loss; fax, JBIG2 and JPEG 2000 data is not.
+    Looked at are JPEG and JPEG 2000 pictures and those packed without loss; fax and JBIG2 data is not.
     """
     with pikepdf.open(path, suppress_warnings=True) as pdf:
         found = [(picture, fault) for picture in pictures(pdf) if (fault := picture_fault(picture))]
@@ -55,6 +57,8 @@ def picture_fault(picture: Stream) -> str:
             _check_jpeg(picture)
         elif coding in _PLAIN:
             _check_plain(picture, filters)
+        elif coding == "JPXDecode":
+            _check_jpx(picture)
         elif len(filters) > 1:
             undress(picture)
     except ValueError as fault:
@@ -77,6 +81,17 @@ def _check_jpeg(picture: Stream) -> None:
     except ValueError as fault:
         sentence = str(fault)
         raise ValueError(sentence[:1].lower() + sentence[1:]) from fault
+
+
+def _check_jpx(picture: Stream) -> None:
+    try:
+        with Image.open(io.BytesIO(undress(picture)), formats=["JPEG2000"]) as opened:
+            if opened.width * opened.height * len(opened.getbands()) <= MOST_DECODED:
+                opened.load()
+    except (UnidentifiedImageError, Image.DecompressionBombError):
+        return  # of a kind that this decoder doesn't know: nothing can be told
+    except (OSError, SyntaxError) as fault:
+        raise ValueError("its JPEG 2000 data is damaged or cut short") from fault
 
 
 def _check_plain(picture: Stream, filters: list[str]) -> None:
