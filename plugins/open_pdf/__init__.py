@@ -77,7 +77,7 @@ def _note_condition(job: Job, opened: OpenedPdf) -> None:
     if opened.encrypted:
         job.note(
             "encryption_removed",
-            "The PDF was encrypted, though it opens without a password; the working copy is not encrypted.",
+            "The PDF was locked against changes, though it opens without a password; the finished file is not locked.",
         )
     if opened.repairs:
         job.note(

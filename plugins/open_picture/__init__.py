@@ -112,7 +112,7 @@ def _note_placing(job: Job, placing: Placing) -> None:
             f"No size was ordered, so the picture's own resolution decided: {show_size(*_sides(placing))}, of which "
             f"{show_length(job.ticket.bleed)} on each side is taken as bleed. It is cut to {size}.",
             measured=size,
-            mend="Order the finished size in the ticket if it is to be another.",
+            mend="Put the ordered size on the ticket if it is to be another.",
         )
     if max(placing.white) > 0:
         sides, ends = (show_length(white) for white in placing.white)
@@ -120,7 +120,7 @@ def _note_placing(job: Job, placing: Placing) -> None:
             "paper_white",
             f"The picture doesn't fill the poster: {sides} of white paper stay at its left and right, {ends} at top "
             "and bottom.",
-            mend="Set `fit` to `cover` if the picture is to fill the poster.",
+            mend="If the picture is to fill the poster, crop or extend it to the poster's shape and drop it again.",
         )
 
 

@@ -17,7 +17,10 @@ from hotfolder.pdf.verifying.marks_check import marks_faults
 from hotfolder.pdf.verifying.screen_views import screen_copies
 from hotfolder.plugin import Hold, Job, Part, Register, Settings, Step, hookimpl, setting, show_size
 
-_MEND = "This is a fault in hotfolder or in what it was given, not a setting of yours. Send the file by hand if it is urgent."
+_MEND = (
+    "This is most likely a fault in hotfolder, not in your file. Show this report to whoever looks after hotfolder; if it "
+    "is urgent, have the file prepared by hand."
+)
 _STRICT = 0.2  # of the limit on the mean, where no colour was to change at all
 
 

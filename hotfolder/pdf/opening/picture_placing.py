@@ -67,7 +67,7 @@ def _need_resolution(pixels: tuple[int, int], ppi: tuple[float, float] | None) -
             "The picture doesn't say how large it is meant to be: it holds no resolution, and the size can't be "
             "told without one.",
             measured=f"{pixels[0]} × {pixels[1]} pixels, no resolution",
-            mend="Order the finished size in the ticket, or save the picture with the resolution it is to be "
+            mend="Put the ordered size on the ticket, or save the picture with the resolution it is to be "
             "printed at, and drop it again.",
         )
 
@@ -82,7 +82,7 @@ def _sized_by_file(pixels: tuple[int, int], natural: Size, bleed: float) -> Plac
             "bleed around it.",
             measured=show_size(natural.width, natural.height),
             required=f"more than {show_length(2 * bleed + _LEAST_SIDE)} on each side",
-            mend="Order the finished size in the ticket and drop the picture again.",
+            mend="Put the ordered size on the ticket and drop the picture again.",
         )
     return Placing(sheet, trim, sheet, _resolution(pixels, natural), (0, 0), sized_by_file=True)
 

@@ -135,7 +135,7 @@ class _Drawing:
         elif (
             kind in ("/Separation", "/DeviceN") and isinstance(space, ArrayObject) and _alternate(space) == "/DeviceRGB"
         ):
-            self._add("screen_colours", "A special ink is described by screen colours.", "DeviceRGB")
+            self._add("screen_colours", "A spot ink is described by screen colours.", "DeviceRGB")
 
     def _stream(self, stream: DictionaryObject) -> None:
         filters = resolve(stream.get("/Filter"))
