@@ -12,7 +12,7 @@ def parse(text: str) -> Object:
     return Object.parse(text.encode("latin-1"))
 
 
-def with_program(pdf: pikepdf.Pdf, text: str, key: str, data: bytes = b"x" * 9) -> Object:
+def with_program(pdf: pikepdf.Pdf, text: str, key: str, data: bytes = b"%!PS-AdobeFont-1.0: Art") -> Object:
     font = parse(text)
     holder = font.DescendantFonts[0] if "/DescendantFonts" in font else font
     holder.FontDescriptor = Dictionary()
@@ -69,9 +69,19 @@ def test_a_font(text, key, expected):
     assert (font.name, font.kind, font.embedded) == expected
 
 
-def test_a_program_without_a_byte_is_none():
+# How a font program begins: Type 1 Font Format 2.1 and Technical Note 5040, 5176 (CFF), OpenType 1.9 "Organization".
+@pytest.mark.parametrize(
+    ("data", "embedded"),
+    [
+        (b"%!FontType1-1.0: Art", True), (b"\x80\x01\0\0\0\0%!", True), (b"\x01\0\x04\x02", True),
+        (b"\0\x01\0\0\0\x0c", True), (b"true\0\x0c", True), (b"OTTO\0\x0c", True), (b"ttcf\0\x01", True),
+        (b"", False), (b"no font", False), (b"<html>", False), (b"\0\0\0\0\0\0", False),
+    ],
+)  # fmt: skip
+def test_a_program_that_is_none_does_not_count(data, embedded):
     pdf = pikepdf.new()
-    assert not read_font(with_program(pdf, "<< /Subtype /Type1 /BaseFont /Art >>", "/FontFile", b"")).embedded
+    font = read_font(with_program(pdf, "<< /Subtype /Type1 /BaseFont /Art >>", "/FontFile", data))
+    assert font.embedded is embedded
 
 
 def test_no_font_at_all():

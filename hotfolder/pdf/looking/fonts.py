@@ -5,11 +5,13 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, field
 
-from pikepdf import Array, Dictionary, PdfError, Stream
+from pikepdf import Array, Dictionary
 
 from hotfolder.pdf.objects import entry, name, number, numbers, stream_bytes, whole
 
 _PROGRAMS = ("/FontFile", "/FontFile2", "/FontFile3")  # ISO 32000-1 Table 126
+# Type 1 as text and in segments, CFF of version 1, TrueType and OpenType in all their kinds (by their specifications).
+_BEGINNINGS = (b"%!", b"\x80\x01", b"\x01", b"\0\1\0\0", b"true", b"typ1", b"OTTO", b"ttcf")
 _SUBSET = re.compile(r"[A-Z]{6}\+")  # 9.6.4: six letters before the name of a font of which only a part is embedded
 _CODE = re.compile(rb"<([\da-fA-F\s]*)>")
 _MAPPINGS = re.compile(rb"begin(bfchar|bfrange)(.*?)endbf", re.S)
@@ -75,15 +77,15 @@ def read_font(found: object) -> Font:
 
 
 def is_embedded(holder: object) -> bool:
-    """Whether a simple font or a descendant has its font program in the file; one without a byte doesn't count."""
+    """Whether a simple font or a descendant has its font program in the file; one that begins as none does, doesn't count."""
     descriptor = entry(holder, "/FontDescriptor")
-    return any(_has_bytes(entry(descriptor, key)) for key in _PROGRAMS)
+    return any(_is_program(entry(descriptor, key)) for key in _PROGRAMS)
 
 
-def _has_bytes(program: object) -> bool:
+def _is_program(program: object) -> bool:
     try:
-        return isinstance(program, Stream) and len(program.read_raw_bytes()) > 0
-    except PdfError:
+        return stream_bytes(program)[:4].startswith(_BEGINNINGS)
+    except ValueError:
         return False
 
 
