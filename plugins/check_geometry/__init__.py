@@ -90,6 +90,8 @@ class CheckGeometry(Step):
         sizes[number] = size = boxes.seen_size(trim)
         if ticket.trim and not self._same(size, (ticket.trim.width, ticket.trim.height)):
             yield _wrong_size(size, ticket.trim, "is cut to", trim)
+        if "CropBox" in boxes.declared and not trim.within(boxes.crop, SLACK):
+            yield _hidden_art(trim)
         if not trim.within(bleed, SLACK) or "TrimBox" in boxes.reduced:
             yield _not_nested(boxes, trim, bleed)
         elif ticket.bleed:
@@ -170,6 +172,13 @@ def _not_nested(boxes: PageBoxes, trim: Box, bleed: Box) -> Found:
     mend = "Set the page and its bleed anew in the layout and export again; boxes edited by hand often end like this."
     measured = f"{show_length(max(beyond.values()))} beyond" if beyond else None
     return Found("trim_outside", message, measured, "trim inside bleed inside the page", mend, box=trim)
+
+
+def _hidden_art(trim: Box) -> Found:
+    """Programs show the crop box; a press prints up to the trim and beyond (ISO 32000-1 14.11.2)."""
+    message = "{page} shows less on the screen than will be printed: a crop hides art that lies inside the cut."
+    mend = "Take the crop off the page, look at what stood behind it, and export again."
+    return Found("hidden_art", message, required="the crop box outside the trim box", mend=mend, box=trim)
 
 
 @hookimpl

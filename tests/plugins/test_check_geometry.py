@@ -168,6 +168,13 @@ TABLE = {
         {},
         [],
     ),
+    "a crop that hides art inside the trim": (
+        {"bleed_mm": 3, "changes": {"/CropBox": mm(3, 3, 303, 400)}},
+        A3,
+        {},
+        [("hold hidden_art", "a crop hides art that lies inside the cut.", None, "the crop box outside the trim box")],
+    ),
+    "a crop at the trim is usual": ({"bleed_mm": 3, "changes": {"/CropBox": mm(3, 3, 300, 423)}}, A3, {}, []),
     "trim beyond the page": (
         {"bleed_mm": 0, "changes": {"/TrimBox": mm(-1, 0, 297, 420)}},
         A3,
