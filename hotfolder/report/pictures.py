@@ -17,6 +17,7 @@ from PIL import Image, ImageOps
 from hotfolder.colour.condition import Condition
 from hotfolder.finding import Box, Finding
 from hotfolder.pdf.boxes import PageBoxes, read_boxes
+from hotfolder.pdf.opening.kinds import pdf_kind
 from hotfolder.pdf.render import SHEET_SIDE, Pages, open_pages
 from hotfolder.report import proof
 from hotfolder.report.screen import FAULTS, screen_copy
@@ -27,6 +28,7 @@ MOST_CROPS = 24
 CROP_PPI = 150.0  # what pictures keep in crops, where that comes to no more pixels of a sheet than
 MOST_CROP_PIXELS = 4_000_000  # so that one small place on a large poster does not cost seconds
 MOST_BYTES = 1_000_000  # of all pictures together; as data: URIs a third more
+_PICTURES = ("JPEG", "PNG", "TIFF", "WEBP", "GIF", "BMP")  # not EPS: for that Pillow would start another program
 MOST_PICTURE_PIXELS = 100_000_000  # of an original that no step could open
 QUALITY, CROP_QUALITY = 85, 80
 
@@ -203,11 +205,11 @@ def _crops(pictures: Pictures, pages: Pages, crops: list[_Crop]) -> None:
 def _plain(pictures: Pictures, original: Path) -> None:
     """A picture of artwork that no step has opened, where it can be had at all."""
     drawn: Image.Image | None = None
-    with suppress(*FAULTS), open_pages(original) as pages:
-        drawn = pages.render(1, proof.proof_ppi(pages.shown_inches(1))).picture
-    if drawn is None:
-        with suppress(*FAULTS, Image.DecompressionBombError), warnings.catch_warnings(action="ignore"):
-            drawn = _small(original)
+    with suppress(*FAULTS, Image.DecompressionBombError), warnings.catch_warnings(action="ignore"):
+        drawn = _small(original)
+    if drawn is None and _seems_pdf(original):
+        with suppress(*FAULTS), open_pages(original) as pages:
+            drawn = pages.render(1, proof.proof_ppi(pages.shown_inches(1))).picture
     if drawn is None:
         pictures.remarks.append("There is no picture of the artwork, because the file can't be opened.")
         return
@@ -217,8 +219,14 @@ def _plain(pictures: Pictures, original: Path) -> None:
         pictures.remarks.append("The artwork is shown as it arrived; its colours are approximate.")
 
 
+def _seems_pdf(original: Path) -> bool:
+    """The reader of PDF searches other files for a lost list of contents, for minutes."""
+    with original.open("rb") as stream:
+        return bool(pdf_kind(stream.read(4096)))
+
+
 def _small(original: Path) -> Image.Image:
-    with Image.open(original) as found:
+    with Image.open(original, formats=_PICTURES) as found:
         if found.width * found.height > MOST_PICTURE_PIXELS:
             raise ValueError("the picture is too large to be shown")
         found.draft("RGB", (proof.LONG_SIDE, proof.LONG_SIDE))

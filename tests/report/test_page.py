@@ -412,6 +412,15 @@ def test_a_picture_of_too_many_pixels_is_not_decoded(tmp_path: Path) -> None:
     assert "There is no picture of the artwork" in Page(html).text
 
 
+def test_no_other_program_is_started_for_a_picture(tmp_path: Path) -> None:
+    """Pillow hands EPS to Ghostscript where that is installed; elsewhere this holds by itself."""
+    art = tmp_path / "art.eps"
+    Image.new("RGB", (40, 30), (200, 30, 30)).save(art, "EPS")
+    html = report(tmp_path, record(), original=art)
+    assert pictures(html) == []
+    assert "There is no picture of the artwork" in Page(html).text
+
+
 # ---- words
 
 
