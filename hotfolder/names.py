@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from itertools import islice
 
 from hotfolder.suggest import nearest
 
@@ -15,6 +16,7 @@ _RESERVED = re.compile(r"(con|prn|aux|nul|com[0-9¹²³]|lpt[0-9¹²³])(\..*)?"
 _FORBIDDEN = re.compile(r'[<>:"/\\|?*\x00-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]')
 #: 255 bytes is the longest name on ext4, APFS and (in UTF-16 units) NTFS; the rest is left for endings and numbers.
 LONGEST_STEM = 200
+MOST_READINGS = 500  # of one name by one pattern; a name of nothing but separators has no end of them
 
 
 def parts(pattern: str) -> list[str]:
@@ -38,12 +40,30 @@ def read_name(pattern: str, name: str) -> dict[str, str] | None:
 
     A part takes as little as it can; the last takes the rest.
     """
-    names = parts(pattern)
-    literals = [re.escape(text) for text in _PART.split(pattern)[::2]]
-    groups = [f"(?P<{part}>.+?)" for part in names]
-    expression = "".join(literal + group for literal, group in zip(literals, [*groups, ""], strict=True))
-    match = re.fullmatch(expression, name, re.DOTALL)
-    return match.groupdict() if match else None
+    return next(readings(pattern, name), None)
+
+
+def readings(pattern: str, name: str) -> Iterator[dict[str, str]]:
+    """Every way in which a name fits a pattern (a title may hold the separator, too), short parts first."""
+    literals = _PART.split(pattern)[::2]
+    if name.startswith(literals[0]):
+        wanted = tuple(zip(parts(pattern), literals[1:], strict=True))
+        yield from islice(_split(name[len(literals[0]) :], wanted), MOST_READINGS)
+
+
+def _split(rest: str, wanted: tuple[tuple[str, str], ...]) -> Iterator[dict[str, str]]:
+    if not wanted:
+        if not rest:
+            yield {}
+        return
+    if any(literal not in rest for _, literal in wanted):
+        return
+    part, literal = wanted[0]
+    ends = [len(rest)] if len(wanted) == 1 and not literal else range(1, len(rest) + 1)
+    for end in ends:
+        if end and rest.startswith(literal, end):
+            for values in _split(rest[end + len(literal) :], wanted[1:]):
+                yield {part: rest[:end], **values}
 
 
 def read_folders(pattern: str, folder: str) -> dict[str, str]:

@@ -11,7 +11,7 @@ import pluggy
 from pydantic import ValidationError
 
 from hotfolder.finding import Finding, Hold, Level
-from hotfolder.names import printable, read_folders, read_name
+from hotfolder.names import printable, read_folders, readings
 from hotfolder.suggest import nearest
 from hotfolder.ticket import KEYS, Source, Ticket, merge
 
@@ -53,14 +53,17 @@ def collect(
 ) -> Collected:
     """Merge every source. Hold where a ticket file can't be read or says something that can't be understood."""
     findings: list[Finding] = []
+    unread: list[str] = []  # what a name seems to say of the size
     sources = [Source(origin=f"route '{route}'", values=dict(table))]
     folder_values = read_folders(subfolders, printable(subfolder)) if subfolders and subfolder else {}
-    sources += _weak("the folder's name", folder_values, findings)
-    sources += _from_name(file_names, name, findings, expected=not ticket_files)
+    sources += _weak("the folder's name", folder_values, findings, unread)
+    sources += _from_name(file_names, name, findings, unread, expected=not ticket_files)
     for path in ticket_files:
         sources.append(Source(origin=printable(path.name), values=read_ticket_file(path, hooks)))
     sources.append(Source(origin="the command line", values=dict(overrides)))
     ticket, origins = merge(sources)
+    if ticket.trim is None:
+        findings += [_size_unclear(text) for text in unread]
     return Collected(ticket, origins, findings)
 
 
@@ -119,10 +122,23 @@ def _sentence(key: str, message: str, value: Any) -> str:
     return f"{message[:1].lower()}{message[1:]}, not {value!r}."
 
 
-def _weak(origin: str, values: dict[str, str], findings: list[Finding]) -> list[Source]:
+def _size_unclear(text: str) -> Finding:
+    return Finding(
+        code="size_unclear",
+        level=Level.HOLD,
+        message=f"A name seems to order the size '{text}', which can't be understood, and nothing else orders a size.",
+        measured=text,
+        required="a size such as 24x36in, 610x914mm or A1",
+        mend="Write the size in the name, or in a ticket file beside the artwork, such as 24x36in, and drop it again.",
+    )
+
+
+def _weak(origin: str, values: dict[str, str], findings: list[Finding], unread: list[str]) -> list[Source]:
     """Names are weak evidence: a value that can't be understood is left out with a note."""
     good = {key: value for key, value in values.items() if not _value_problems(key, value)}
     for key in values.keys() - good.keys():
+        if key == "trim":
+            unread.append(printable(values[key]))
         findings.append(
             Finding(
                 code="name_unread",
@@ -134,15 +150,17 @@ def _weak(origin: str, values: dict[str, str], findings: list[Finding]) -> list[
     return [Source(origin=origin, values=good)] if good else []
 
 
-def _from_name(patterns: Sequence[str], name: str, findings: list[Finding], *, expected: bool) -> list[Source]:
+def _from_name(
+    patterns: Sequence[str], name: str, findings: list[Finding], unread: list[str], *, expected: bool
+) -> list[Source]:
     """What the name says of the order. `expected`: nothing else came with the artwork that could say it."""
     stem = printable(PurePath(name).stem)
-    matches = [values for pattern in patterns if (values := read_name(pattern, stem)) is not None]
+    matches = [values for pattern in patterns for values in readings(pattern, stem)]
     for values in matches:
         if not check_values(values):
             return [Source(origin="the file's name", values=dict(values))]
     if matches:
-        return _weak("the file's name", matches[0], findings)
+        return _weak("the file's name", matches[0], findings, unread)
     if patterns and expected:
         findings.append(
             Finding(

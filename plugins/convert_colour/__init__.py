@@ -62,7 +62,8 @@ class ConvertColour(Step):
         done = _count(result.changed)
         if done:
             job.mended("colour_converted", f"Converted to the inks of {job.condition.title}: {done}.")
-            job.tell("CMYK, black and spot inks stayed as they were; shapes and text stayed shapes and text.")
+            if job.kind == "pdf":
+                job.tell("CMYK, black and spot inks stayed as they were; shapes and text stayed shapes and text.")
         else:
             job.tell("All colours are inks of the press already; nothing was changed.")
 

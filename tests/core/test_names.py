@@ -6,7 +6,17 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from hotfolder.names import LONGEST_STEM, fill, parts, printable, read_folders, read_name, safe_stem
+from hotfolder.names import (
+    LONGEST_STEM,
+    MOST_READINGS,
+    fill,
+    parts,
+    printable,
+    read_folders,
+    read_name,
+    readings,
+    safe_stem,
+)
 
 READ = [
     (
@@ -26,6 +36,20 @@ READ = [
 @pytest.mark.parametrize(("pattern", "name", "values"), READ)
 def test_read_name(pattern: str, name: str, values: dict[str, str] | None) -> None:
     assert read_name(pattern, name) == values
+
+
+def test_a_title_may_hold_the_separator() -> None:
+    every = list(readings("{title}_{trim}", "jazz_night_final_A2"))
+    assert every == [
+        {"title": "jazz", "trim": "night_final_A2"},
+        {"title": "jazz_night", "trim": "final_A2"},
+        {"title": "jazz_night_final", "trim": "A2"},
+    ]
+
+
+def test_a_name_of_separators_alone_comes_to_an_end() -> None:
+    assert len(list(readings("{client}_{title}_{trim}_{copies}", "_" * 250))) <= MOST_READINGS
+    assert list(readings("{client}_{title}_{copies}.{trim}", "_" * 250)) == []
 
 
 def test_folders_are_read_level_by_level() -> None:

@@ -51,6 +51,19 @@ def test_a_name_is_weak_evidence() -> None:
     assert "seems to say trim 'final'" in found.findings[0].message
 
 
+def test_a_title_with_underscores_does_not_hide_the_size() -> None:
+    found = gather(name="quay_jazz_night_final_A2.pdf")
+    assert (found.ticket.title, str(found.ticket.trim), found.findings) == ("jazz_night_final", "A2", [])
+
+
+def test_a_size_that_nobody_can_read_holds_where_nothing_else_orders_one() -> None:
+    found = gather(name="quay_jazz_final.pdf", table={})
+    assert [(finding.level, finding.code) for finding in found.findings] == [
+        ("note", "name_unread"),
+        ("hold", "size_unclear"),
+    ]
+
+
 def test_a_name_outside_the_pattern_is_noted() -> None:
     found = gather(name="poster.pdf")
     assert [(finding.code, finding.required) for finding in found.findings] == [
