@@ -22,15 +22,15 @@ SENTENCES: dict[str, tuple[str, str]] = {
         "Export the artwork with all colours converted to CMYK for the printing condition ordered.",
     ),
     "ink_in_screen_colours": (
-        "The special ink {what} is described by screen colours, so no press could stand in for it.",
-        "Define the special ink with a CMYK or Lab alternative and export again.",
+        "The spot ink {what} is described by screen colours, so no press could stand in for it.",
+        "Define the spot ink with a CMYK or Lab alternative and export again.",
     ),
     "ink_defined_twice": (
-        "The special ink {what} is described in two different ways.",
+        "The spot ink {what} is described in two different ways.",
         "Give the ink one definition in all linked files and export again.",
     ),
     "font_not_embedded": (
-        "A font is missing from the file ({what}); the printer's machine would set the text in another one.",
+        "A font is missing from the file ({what}); the press would set the text in another one.",
         "Export again with all fonts embedded, or turn the text into outlines.",
     ),
     "printing_annotation": (
@@ -62,7 +62,7 @@ SENTENCES: dict[str, tuple[str, str]] = {
         "Keep only the version that is meant and export again.",
     ),
     "transfer_curve": (
-        "The artwork changes the tone curves of the printer's machine.",
+        "The artwork changes the tone curves of the press.",
         "Export again without transfer functions.",
     ),
 }
