@@ -172,7 +172,7 @@ MISTAKES: list[tuple[list[str], list[str]]] = [
     (
         ["art.pdf", "--set", "condition=coated"],
         [
-            "--set condition=coated: there is no printing condition 'coated'; did you mean 'uncoated'? The printing "
+            "--set condition=coated: there is no printing condition 'coated'; did you mean 'coated_europe'? The printing "
             "conditions are coated_europe, coated_us, uncoated."
         ],
     ),
