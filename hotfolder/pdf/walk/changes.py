@@ -19,6 +19,7 @@ class Converted(NamedTuple):
     values: tuple[float, ...]
     stroke: bool
     pattern: str = ""
+    intent: str = ""  # as the file states it, where the mapping follows it
 
 
 class Changes:
@@ -43,7 +44,11 @@ class Changes:
         """The new bytes; None where nothing changes, or where a colour can't be converted (which is then told)."""
         if not self._changes:
             return None
-        wanted = {(c.space.key, c.values): (c.space, c.values) for _, _, c in self._changes if isinstance(c, Converted)}
+        wanted = {
+            (c.space.key, c.values, c.intent): (c.space, c.values, c.intent)
+            for _, _, c in self._changes
+            if isinstance(c, Converted)
+        }
         try:
             found = walker.convert(wanted.values())
         except CannotConvert as fault:
@@ -55,7 +60,7 @@ class Changes:
             if isinstance(new, Converted):
                 count += 1
                 if new not in ready:
-                    ready[new] = _operator(new, found[new.space.key, new.values], letters)
+                    ready[new] = _operator(new, found[new.space.key, new.values, new.intent], letters)
                 new = ready[new]
             # What is put between two operators must not run into either.
             edits.append((start, end, b"\n" + new + b"\n" if start == end else new))

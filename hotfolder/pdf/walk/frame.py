@@ -10,7 +10,7 @@ from hotfolder.pdf.objects import entry, name, same_object
 from hotfolder.pdf.values.spaces import PATTERN, Space
 from hotfolder.pdf.walk.changes import Changes, Converted
 from hotfolder.pdf.walk.content import Operation, parse_name, parse_number, write_name
-from hotfolder.pdf.walk.graphics import apply, read_graphics
+from hotfolder.pdf.walk.graphics import apply, read_graphics, read_intent
 from hotfolder.pdf.walk.inline import inline_facts, write_inline
 from hotfolder.pdf.walk.mapping import Fate, Plan
 from hotfolder.pdf.walk.overprint import keep_overprint
@@ -71,7 +71,7 @@ class Frame:
         if states_black:
             black = self.walker.spaces.device("DeviceGray", self.resources)
             for stroke in (False, True):
-                self.changes.add(0, 0, Converted(black, black.initial(), stroke))
+                self.changes.add(0, 0, Converted(black, black.initial(), stroke, intent=self.state.intent))
         if not defaults and not self.walker.trigger.touches(self.data):
             return self.changes.written(self.walker)
         for operation in self.walker.scanner.scan(self.data):
@@ -130,7 +130,7 @@ class Frame:
         self._set(stroke, Colour(space, values))
         self._owned[stroke] = True
         if plan.fate is Fate.CONVERT:
-            new = Converted(space, values, stroke)
+            new = Converted(space, values, stroke, intent=self.state.intent)
             self.changes.add(operation.start, operation.end, new)
         elif plan.fate is Fate.LEAVE:
             self.walker.leave(f"a colour in {space.label()}", plan.why)
@@ -154,7 +154,7 @@ class Frame:
             self._swap(operation, key, plan.swap)
         elif plan.fate is Fate.CONVERT:
             self._after_space = (operation.end, stroke, len(self.changes))
-            new = Converted(space, space.initial(), stroke)
+            new = Converted(space, space.initial(), stroke, intent=self.state.intent)
             self.changes.add(operation.start, operation.end, new)
         if space.kind != "Pattern":
             keep_overprint(self, operation.end)
@@ -185,7 +185,7 @@ class Frame:
         plan = self.walker.plan(space)
         if plan.fate is Fate.CONVERT:
             start = self._join_space(operation, stroke)
-            new = Converted(space, values, stroke)
+            new = Converted(space, values, stroke, intent=self.state.intent)
             self.changes.add(start, operation.end, new)
         keep_overprint(self, operation.end)
 
@@ -217,7 +217,8 @@ class Frame:
         written = self.edits.use("/Pattern", key, now)
         plan = None if base is None else self.walker.plan(base)
         if base is not None and values and plan is not None and plan.fate is Fate.CONVERT:
-            self.changes.add(operation.start, operation.end, Converted(base, values, stroke, written))
+            new = Converted(base, values, stroke, written, self.state.intent)
+            self.changes.add(operation.start, operation.end, new)
         elif written != key:
             text = b" ".join([*numbers, write_name(written), operation.operator])
             self.changes.add(operation.start, operation.end, text)
@@ -250,13 +251,32 @@ class Frame:
             raise ValueError(f"the graphics state {key[1:]} is missing")
         if key not in self._graphics:
             self._graphics[key] = read_graphics(found)
+            if not self.walker.mapping.follows_intents:
+                self._graphics[key].pop("intent", None)
+        before = self.state.intent
         apply(self._graphics[key], self.state)
         self.walker.mapping.state_changed(self, self.state)
         now = graphics_state(self.walker, found, self.resources, self.depth)
         written = self.edits.use("/ExtGState", key, now)
         if written != key:
             self.changes.add(operation.start, operation.end, write_name(written) + b" gs")
+        self._restate(before, operation.end)
         keep_overprint(self, operation.end)
+
+    def intent(self, operation: Operation) -> None:
+        """ri."""
+        if self.walker.mapping.follows_intents:
+            before, self.state.intent = self.state.intent, read_intent(parse_name(operation.operands[-1])[1:])
+            self._restate(before, operation.end)
+
+    def _restate(self, before: str, at: int) -> None:
+        """Writes the colours in force once more where another intent gives other inks for them: the intent is that of
+        the moment of painting (8.6.5.8)."""
+        for stroke in (False, True) if self.state.intent != before else ():
+            colour = self._colour(stroke)
+            self.borrowed |= not self._owned[stroke]
+            if not colour.pattern and self._owned[stroke] and self.walker.plan(colour.space).fate is Fate.CONVERT:
+                self.changes.add(at, at, Converted(colour.space, colour.values, stroke, intent=self.state.intent))
 
     # Things painted
 
@@ -286,7 +306,7 @@ class Frame:
         if found is None:
             raise ValueError(f"the gradient {key[1:]} is missing")
         self._note_gradient(found)
-        now = shading(self.walker, found, self.resources)
+        now = shading(self.walker, found, self.resources, self.state.intent)
         written = self.edits.use("/Shading", key, now)
         if written != key:
             self.changes.add(operation.start, operation.end, write_name(written) + b" sh")
@@ -335,6 +355,7 @@ HANDLED: dict[bytes, Callable[[Frame, Operation], None]] = {
     b"Q": Frame.restore,
     b"cm": Frame.concatenate,
     b"gs": Frame.graphics,
+    b"ri": Frame.intent,
     b"Do": Frame.draw,
     b"sh": Frame.shade,
     b"BI": Frame.inline,
@@ -344,4 +365,4 @@ COLOURS = frozenset(
     (*_DEVICE, b"cs", b"CS", b"sc", b"scn", b"SC", b"SCN", b"sh")
 )  # void in an uncoloured cell (8.7.3.3)
 # A stream without any of these has nothing that could need a change, unless default spaces are in force.
-TRIGGERS = frozenset(HANDLED) - {b"g", b"G", b"k", b"K", b"q", b"Q", b"cm"}
+TRIGGERS = frozenset(HANDLED) - {b"g", b"G", b"k", b"K", b"q", b"Q", b"cm", b"ri"}

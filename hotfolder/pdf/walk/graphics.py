@@ -5,6 +5,19 @@ from pikepdf import Array, Dictionary
 from hotfolder.pdf.objects import name, number
 from hotfolder.pdf.walk.state import State
 
+# ISO 32000-1 table 70; a name that is not there counts as the second one (8.6.5.8).
+_INTENTS = {
+    "Perceptual": "perceptual",
+    "RelativeColorimetric": "relative",
+    "Saturation": "saturation",
+    "AbsoluteColorimetric": "absolute",
+}
+
+
+def read_intent(stated: str) -> str:
+    """A rendering intent as a printing condition names it; "" where nothing is stated."""
+    return _INTENTS.get(stated, "relative") if stated else ""
+
 
 def read_graphics(found: Dictionary) -> dict[str, object]:
     """What an ExtGState sets: names of `State`'s attributes and their new values. Odd values are passed over."""
@@ -24,6 +37,8 @@ def read_graphics(found: Dictionary) -> dict[str, object]:
         sets["blend"] = name(blend[0] if isinstance(blend, Array) and len(blend) else blend) or "Normal"
     if "/SMask" in found:
         sets["masked"] = isinstance(found["/SMask"], Dictionary)
+    if (stated := name(found.get("/RI"))) != "":
+        sets["intent"] = read_intent(stated)
     font = found.get("/Font")
     if isinstance(font, Array) and len(font) == 2:
         sets["font"], sets["font_size"] = font[0], number(font[1], 0.0)

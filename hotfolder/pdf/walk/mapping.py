@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 from enum import Enum
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import pikepdf
 import pyvips
@@ -40,6 +40,17 @@ class Plan:
 KEEP = Plan(Fate.KEEP)
 
 
+@dataclass(frozen=True, slots=True)
+class Use:
+    """For what a colour is used. `intent`: the rendering intent that the file states, for mappings that follow it."""
+
+    what: Literal["colour", "picture", "gradient"] = "colour"  # "colour": of text, lines and areas
+    intent: str = ""
+
+
+FLAT = Use()
+
+
 class Mapping:
     """Changes nothing. A mapping overrides what it does; the walker asks it and rewrites the file."""
 
@@ -47,6 +58,9 @@ class Mapping:
     watched: tuple[bytes, ...] = ()  # operators of which `operation` is told, beside those that set colour and place
     every_use: bool = False  # True: a form used ten times is followed ten times (for counting places)
     states_black: bool = False  # True: the initial black must be written out, because it is converted too
+    follows_intents: bool = False  # True: results depend on the rendering intents that the file states
+    converts_inks: bool = False  # True: DeviceGray or DeviceCMYK may be converted too
+    use: Use = FLAT  # for what the colours are that are asked about; the walker sets it
     picture_ppi: float | None = None  # pictures of more than this resolution are shrunk first
     picture_quality: int = 95  # of JPEG pictures that have to be encoded anew
 
@@ -72,6 +86,10 @@ class Mapping:
     def for_mask(self, space: Space | None) -> "Mapping":
         """The mapping for the content of a luminosity soft mask whose group has this space."""
         return self
+
+    def depends(self, state: State) -> object:
+        """What else of the caller's state a form's result depends on."""
+        return None
 
     def group_seen(self, walker: "Walker", group: Dictionary) -> None:
         """A transparency group's attributes were met: a page's or a form's."""

@@ -10,6 +10,10 @@ class CannotConvert(ValueError):
     """Raised where something can't be converted exactly; the message is the reason in plain words."""
 
 
+class StaysAsFound(Exception):
+    """Raised where a picture or gradient turns out to need no change at all."""
+
+
 @dataclass(frozen=True, slots=True)
 class Leftover:
     """Something left as it was found. `page` counts from 1; `box` is in the page's points where the place is known."""

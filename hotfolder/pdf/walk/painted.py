@@ -17,10 +17,11 @@ from hotfolder.pdf.objects import (
     whole,
 )
 from hotfolder.pdf.values.spaces import Space, device_name
+from hotfolder.pdf.walk.graphics import read_intent
 from hotfolder.pdf.walk.inline import as_stream
 from hotfolder.pdf.walk.mapping import Fate
 from hotfolder.pdf.walk.masks import soft_mask
-from hotfolder.pdf.walk.outcome import CannotConvert
+from hotfolder.pdf.walk.outcome import CannotConvert, StaysAsFound
 from hotfolder.pdf.walk.pictures import convert_picture, picture_space
 from hotfolder.pdf.walk.placing import read_matrix
 from hotfolder.pdf.walk.resources import ResourceEdits
@@ -48,8 +49,8 @@ def pattern(walker: "Walker", found: object, resources: object, depth: int, base
         return _tiling(walker, found, resources, depth, base, colour)
     if not isinstance(found, Dictionary) or "/Shading" not in found:
         return found
-    gradient = shading(walker, found["/Shading"], resources)
     graphics = found.get("/ExtGState")
+    gradient = shading(walker, found["/Shading"], resources, read_intent(name(entry(graphics, "/RI"))))
     masked = graphics_state(walker, graphics, resources, depth)
     if same_object(gradient, found["/Shading"]) and same_object(masked, graphics):
         return found
@@ -65,7 +66,7 @@ def glyphs(walker: "Walker", font: object, resources: object, state: State, dept
     procedures = entry(font, "/CharProcs")
     if not isinstance(font, Dictionary) or not isinstance(procedures, Dictionary) or depth > MOST_LEVELS:
         return font
-    place = ("font", identity(font), walker.scale(state))
+    place = ("font", identity(font), walker.scale(state), state.intent)
     if (known := walker.known(place)) is not None:
         return known.made
     if place in walker.active:
@@ -87,6 +88,7 @@ def glyphs(walker: "Walker", font: object, resources: object, state: State, dept
             continue
         inner = state.copy()
         inner.uncoloured |= uncoloured
+        inner.in_glyph = True
         inner.ctm = multiply(read_matrix(entry(font, "/FontMatrix")), state.ctm)
         new = walker.run(data, edits, inner, inner.ctm, owned=False, black=False, depth=depth + 1)[0]
         if new is not None:
@@ -156,21 +158,24 @@ def graphics_state(walker: "Walker", found: object, resources: object, depth: in
     return walker.remember(key, made, began)
 
 
-def shading(walker: "Walker", found: object, resources: object) -> object:
-    """A shading dictionary, rewritten if need be."""
-    key = ("shading", identity(found))
+def shading(walker: "Walker", found: object, resources: object, intent: str) -> object:
+    """A shading dictionary, rewritten if need be. `intent`: the rendering intent stated for it, "" for none."""
+    key = ("shading", identity(found), intent if walker.mapping.follows_intents else "")
     if (known := walker.known(key)) is not None:
         return known.made
     began = walker.begin()
     made = found
     try:
         space = walker.spaces.read(entry(found, "/ColorSpace"), resources)
-        plan = walker.plan(space)
-        if plan.fate is Fate.LEAVE:
-            raise CannotConvert(plan.why)
-        if plan.fate is not Fate.KEEP:
-            made = convert_shading(walker, found, space, plan)
-            walker.result.changed["gradients"] += 1
+        with walker.using("gradient", intent):
+            plan = walker.plan(space)
+            if plan.fate is Fate.LEAVE:
+                raise CannotConvert(plan.why)
+            if plan.fate is not Fate.KEEP:
+                made = convert_shading(walker, found, space, plan)
+                walker.result.changed["gradients"] += 1
+    except StaysAsFound:
+        pass
     except ValueError as fault:
         walker.leave("a gradient", str(fault))
     return walker.remember(key, made, began)
@@ -188,19 +193,23 @@ def picture(
     except ValueError as fault:
         walker.leave("a picture", str(fault), box)
         return found, None
-    key = ("picture", identity(found), space.key, walker.scale(state))
+    intent = read_intent(name(entry(found, "/Intent"))) or state.intent if walker.mapping.follows_intents else ""
+    key = ("picture", identity(found), space.key, walker.scale(state), intent)
     if (known := walker.known(key)) is not None:
         return known.made, space
     began = walker.begin()
     made: object = found
     try:
-        plan = walker.plan(space)
-        if plan.fate is Fate.LEAVE:
-            raise CannotConvert(plan.why)
-        if plan.fate is not Fate.KEEP:
-            stream = found if isinstance(found, Stream) else as_stream(walker.pdf, dictionary(found), inline or b"")
-            made = convert_picture(walker, stream, space, plan, state.ctm)
-            walker.result.changed["pictures"] += 1
+        with walker.using("picture", intent):
+            plan = walker.plan(space)
+            if plan.fate is Fate.LEAVE:
+                raise CannotConvert(plan.why)
+            if plan.fate is not Fate.KEEP:
+                stream = found if isinstance(found, Stream) else as_stream(walker.pdf, dictionary(found), inline or b"")
+                made = convert_picture(walker, stream, space, plan, state.ctm)
+                walker.result.changed["pictures"] += 1
+    except StaysAsFound:
+        pass
     except ValueError as fault:
         walker.leave("an inline picture" if inline is not None else "a picture", str(fault), box)
     return walker.remember(key, made, began), space

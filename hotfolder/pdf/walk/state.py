@@ -52,6 +52,8 @@ class State:
     alpha_stroke: float = 1.0
     blend: str = "Normal"
     masked: bool = False
+    intent: str = ""  # rendering intent stated by the file, in the condition's words; "" where it states none
+    in_glyph: bool = False  # in the drawing of a Type 3 glyph, which is text
     font: object = None
     font_size: float = 0.0
     text_mode: int = 0

@@ -4,8 +4,9 @@ Vectors stay vectors, text stays text, nothing becomes a picture. What a mapping
 found, and is handed back as a leftover.
 """
 
-from collections.abc import Iterable
-from typing import NamedTuple
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from typing import Literal, NamedTuple
 
 import numpy as np
 import pikepdf
@@ -24,7 +25,7 @@ from hotfolder.pdf.values.spaces import Space, SpaceReader
 from hotfolder.pdf.walk.annotations import rewrite_appearance
 from hotfolder.pdf.walk.content import Scanner
 from hotfolder.pdf.walk.frame import HANDLED, TRIGGERS, Frame
-from hotfolder.pdf.walk.mapping import Mapping, Plan
+from hotfolder.pdf.walk.mapping import Mapping, Plan, Use
 from hotfolder.pdf.walk.outcome import Leftover, WalkResult
 from hotfolder.pdf.walk.painted import group
 from hotfolder.pdf.walk.placing import form_box, read_matrix
@@ -33,7 +34,7 @@ from hotfolder.pdf.walk.state import IDENTITY, Box, Matrix, State, multiply
 
 MOST_STREAMS = 200_000  # Forms in forms multiply: ten levels of ten are a million.
 MOST_BYTES = 2**30  # of instructions, counted as often as they are followed
-Colours = dict[tuple[object, tuple[float, ...]], tuple[float, ...]]
+Colours = dict[tuple[object, tuple[float, ...], str], tuple[float, ...]]
 _ENCODING = frozenset({"/Length", "/Filter", "/DecodeParms"})
 _FRAMED = frozenset({"/Resources", "/Group"})
 
@@ -66,9 +67,10 @@ class Walker:
         self.page_number = 0
         self.scanner = Scanner([*HANDLED, *mapping.watched])
         # Where gray and CMYK themselves are converted, g and k alone are reason enough to follow a stream.
-        keeps = mapping.target.kind == "DeviceCMYK"
+        keeps = mapping.target.kind == "DeviceCMYK" and not mapping.converts_inks
         self.trigger = Scanner([*(TRIGGERS if keeps else TRIGGERS | {b"g", b"G", b"k", b"K"}), *mapping.watched])
         self._plans: dict[object, Plan] = {}
+        self._plans_by_use = {mapping.use: self._plans}
         self._colours: Colours = {}
         self._memo: dict[object, Known] = {}
         self.active: set[object] = set()
@@ -207,17 +209,32 @@ class Walker:
             self.result.remark(self.page_number, space.label(), plan.remark)
         return plan
 
-    def convert(self, wanted: Iterable[tuple[Space, tuple[float, ...]]]) -> Colours:
+    @contextmanager
+    def using(self, what: Literal["colour", "picture", "gradient"], intent: str) -> Iterator[None]:
+        """Tells the mapping for what the colours are that it is asked about meanwhile."""
+        before = self.mapping.use
+        self._use(Use(what, intent if self.mapping.follows_intents else ""))
+        try:
+            yield
+        finally:
+            self._use(before)
+
+    def _use(self, use: Use) -> None:
+        self.mapping.use = use
+        self._plans = self._plans_by_use.setdefault(use, {})
+
+    def convert(self, wanted: Iterable[tuple[Space, tuple[float, ...], str]]) -> Colours:
         """Many colours at once: one call to the colour management for each space. CannotConvert if one can't be."""
-        by_space: dict[object, tuple[Space, set[tuple[float, ...]]]] = {}
-        for space, values in wanted:
-            if (space.key, values) not in self._colours:
-                by_space.setdefault(space.key, (space, set()))[1].add(values)
-        for key, (space, rows) in by_space.items():
+        by_space: dict[tuple[object, str], tuple[Space, set[tuple[float, ...]]]] = {}
+        for space, values, intent in wanted:
+            if (space.key, values, intent) not in self._colours:
+                by_space.setdefault((space.key, intent), (space, set()))[1].add(values)
+        for (key, intent), (space, rows) in by_space.items():
             ordered = sorted(rows)
-            found = self.mapping.colours(space, np.array(ordered), False)
+            with self.using("colour", intent):
+                found = self.mapping.colours(space, np.array(ordered), False)
             for values, result in zip(ordered, found.tolist(), strict=True):
-                self._colours[key, values] = tuple(result)
+                self._colours[key, values, intent] = tuple(result)
         return self._colours
 
     def leave(self, what: str, why: str, box: Box | None = None) -> None:
@@ -245,7 +262,8 @@ class Walker:
     def dependence(self, state: State) -> object:
         """What of the caller's state a form's result depends on, beside its colours."""
         modes = (state.overprint_fill, state.overprint_stroke, state.overprint_mode, state.written_mode)
-        return self.scale(state), modes if self.mapping.target.kind == "DeviceCMYK" else None
+        wanted = self.mapping.depends(state), state.intent
+        return self.scale(state), wanted, modes if self.mapping.target.kind == "DeviceCMYK" else None
 
     def scale(self, state: State) -> int:
         """How far a picture placed here may be shrunk, as a power of two: part of what a result depends on."""
