@@ -30,14 +30,17 @@ SHEET_SIDE = 1330  # pixels that pictures keep at least along a sheet's long sid
 _PDFIUM = threading.RLock()  # PDFium is not safe to call from two threads at once
 
 
-@dataclass(frozen=True, slots=True)
-class Rendered:
-    """A drawn page or part of one, upright as its /Rotate wants it. `ppi` is what it came to after all limits."""
+class View:
+    """Where the points of a page stand in a picture of it. `area`: what it shows, in the page's unrotated user space;
+    `rotate`: 0, 90, 180 or 270, clockwise; `size`: width and height in pixels."""
 
-    picture: Image.Image
-    area: Box  # what it shows, in the page's own unrotated user space
-    rotate: int  # 0, 90, 180 or 270, clockwise
-    ppi: float
+    __slots__ = ()
+    area: Box
+    rotate: int
+
+    @property
+    def size(self) -> tuple[int, int]:
+        raise NotImplementedError
 
     def point(self, x: float, y: float) -> tuple[float, float]:
         """Where a point of the page's user space stands in the picture, in pixels from its upper left corner."""
@@ -45,13 +48,39 @@ class Rendered:
         down = (self.area.top - y) / self.area.height
         for _ in range(self.rotate // 90):
             across, down = 1 - down, across
-        return across * self.picture.width, down * self.picture.height
+        return across * self.size[0], down * self.size[1]
 
     def place(self, box: Box) -> tuple[int, int, int, int]:
         """The pixel rectangle (left, top, right, bottom) of a box, not cut to the picture."""
         x0, y0 = self.point(box.left, box.bottom)
         x1, y1 = self.point(box.right, box.top)
         return round(min(x0, x1)), round(min(y0, y1)), round(max(x0, x1)), round(max(y0, y1))
+
+    def box(self, left: float, top: float, right: float, bottom: float) -> Box:
+        """The box in the page's user space that a pixel rectangle shows."""
+        corners = [self._user_point(x, y) for x, y in ((left, top), (right, bottom))]
+        xs, ys = zip(*corners, strict=True)
+        return Box(min(xs), min(ys), max(xs), max(ys))
+
+    def _user_point(self, across: float, down: float) -> tuple[float, float]:
+        x, y = across / self.size[0], down / self.size[1]
+        for _ in range(self.rotate // 90):
+            x, y = y, 1 - x
+        return self.area.left + x * self.area.width, self.area.top - y * self.area.height
+
+
+@dataclass(frozen=True, slots=True)
+class Rendered(View):
+    """A drawn page or part of one, upright as its /Rotate wants it. `ppi` is what it came to after all limits."""
+
+    picture: Image.Image
+    area: Box
+    rotate: int
+    ppi: float
+
+    @property
+    def size(self) -> tuple[int, int]:
+        return self.picture.size
 
 
 class Pages:
@@ -74,8 +103,12 @@ class Pages:
         area = area or media
         return area.width * unit / 72, area.height * unit / 72
 
-    def render(self, page: int, ppi: float, area: Box | None = None) -> Rendered:
-        """Draw the sheet, or the area, on white. ValueError with one sentence where that can't be done."""
+    def render(self, page: int, ppi: float, area: Box | None = None, *, paper: bool = True) -> Rendered:
+        """Draw the sheet, or the area, on white. ValueError with one sentence where that can't be done.
+
+        Without `paper` nothing lies below while the page is drawn, and the white comes at the end, as ISO 32000-1
+        11.4.7 has it: it makes a difference to blend modes on the bare page.
+        """
         media, rotate, unit = self._geometry(page)
         area = _checked(media if area is None else area)
         wide, high = area.width * unit / 72, area.height * unit / 72
@@ -85,7 +118,7 @@ class Pages:
             across, down = down, across
         with _PDFIUM:
             try:
-                picture = _draw(self._page(page, media), area, rotate, across, down)
+                picture = _draw(self._page(page, media), area, rotate, (across, down), paper)
             except (pdfium.PdfiumError, MemoryError) as fault:
                 raise ValueError(f"page {page} can't be drawn ({fault})") from fault
         drawn = Rendered(picture, area, rotate, ppi)
@@ -171,15 +204,20 @@ def _document(source: Path | bytes) -> Any:
             raise ValueError("the file can't be opened for drawing") from fault
 
 
-def _draw(page: Any, area: Box, rotate: int, across: int, down: int) -> Image.Image:
+def _draw(page: Any, area: Box, rotate: int, size: tuple[int, int], paper: bool) -> Image.Image:
     _show_only(page, area)
     page.set_rotation(rotate)
-    bitmap = pdfium.PdfBitmap.new_native(across, down, pdfium.raw.FPDFBitmap_BGRx, rev_byteorder=True)
+    kind = pdfium.raw.FPDFBitmap_BGRx if paper else pdfium.raw.FPDFBitmap_BGRA
+    bitmap = pdfium.PdfBitmap.new_native(*size, kind, rev_byteorder=True)
     try:
-        bitmap.fill_rect((255, 255, 255, 255), 0, 0, across, down)
+        bitmap.fill_rect((255, 255, 255, 255 if paper else 0), 0, 0, *size)
         flags = pdfium.raw.FPDF_ANNOT | pdfium.raw.FPDF_PRINTING | pdfium.raw.FPDF_REVERSE_BYTE_ORDER
-        pdfium.raw.FPDF_RenderPageBitmap(bitmap, page, 0, 0, across, down, 0, flags)
-        picture: Image.Image = bitmap.to_pil().convert("RGB")
+        pdfium.raw.FPDF_RenderPageBitmap(bitmap, page, 0, 0, *size, 0, flags)
+        drawn: Image.Image = bitmap.to_pil()
+        if paper:
+            return drawn.convert("RGB")
+        picture = Image.new("RGB", size, "white")
+        picture.paste(drawn, mask=drawn.getchannel("A"))
         return picture
     finally:
         bitmap.close()

@@ -7,7 +7,6 @@ condition and back. What came is the finished page, its inks shown as that condi
 from __future__ import annotations
 
 import io
-from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -64,12 +63,13 @@ def compare_pages(before: Rendered, after: Rendered, condition: Condition, limit
     high, wide = beyond.shape[0] // rows, beyond.shape[1] // columns
     blocks = beyond[: high * rows, : wide * columns].reshape(rows, high, columns, wide).mean(axis=(1, 3))
     row, column = np.unravel_index(int(blocks.argmax()), blocks.shape)
-    place = (column / columns, row / rows, (column + 1) / columns, (row + 1) / rows)
+    across, down = before.picture.width / columns, before.picture.height / rows
+    place = (column * across, row * down, (column + 1) * across, (row + 1) * down)
     return Difference(
         mean=float(found.mean()),
         share=float((beyond > limit).mean()),
         worst=float(blocks.max()),
-        box=_user_box(before, place),
+        box=before.box(*place),
     )
 
 
@@ -154,18 +154,3 @@ def _to_inks(condition: Condition) -> ImageCms.ImageCmsTransform:
         renderingIntent=_INTENTS[condition.intent],
         flags=compensate,
     )
-
-
-def _user_box(drawn: Rendered, place: tuple[float, float, float, float]) -> Box:
-    """A part of the picture (fractions from its upper left corner) in the page's user space."""
-    corners = list(_user_points(drawn, ((place[0], place[1]), (place[2], place[3]))))
-    xs, ys = [x for x, _ in corners], [y for _, y in corners]
-    return Box(min(xs), min(ys), max(xs), max(ys))
-
-
-def _user_points(drawn: Rendered, points: tuple[tuple[float, float], ...]) -> Iterator[tuple[float, float]]:
-    area = drawn.area
-    for across, down in points:
-        for _ in range(drawn.rotate // 90):
-            across, down = down, 1 - across
-        yield area.left + across * area.width, area.top - down * area.height

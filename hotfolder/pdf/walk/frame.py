@@ -16,6 +16,7 @@ from hotfolder.pdf.walk.mapping import Fate, Plan
 from hotfolder.pdf.walk.overprint import keep_overprint
 from hotfolder.pdf.walk.painted import glyphs, graphics_state, pattern, picture, shading
 from hotfolder.pdf.walk.resources import ResourceEdits
+from hotfolder.pdf.walk.sparing import PAINTING, paint_object
 from hotfolder.pdf.walk.state import MOST_SAVED, UNIT, Colour, Matrix, State, multiply, transform_box
 
 if TYPE_CHECKING:
@@ -72,10 +73,11 @@ class Frame:
             black = self.walker.spaces.device("DeviceGray", self.resources)
             for stroke in (False, True):
                 self.changes.add(0, 0, Converted(black, black.initial(), stroke, intent=self.state.intent))
-        if not defaults and not self.walker.trigger.touches(self.data):
+        if not defaults and not mapping.spares and not self.walker.trigger.touches(self.data):
             return self.changes.written(self.walker)
+        handlers = SPARING if mapping.spares else HANDLED
         for operation in self.walker.scanner.scan(self.data):
-            handle = HANDLED.get(operation.operator)
+            handle = handlers.get(operation.operator)
             if self.state.uncoloured and operation.operator in COLOURS:
                 continue
             try:
@@ -360,6 +362,13 @@ HANDLED: dict[bytes, Callable[[Frame, Operation], None]] = {
     b"sh": Frame.shade,
     b"BI": Frame.inline,
     b"Tf": Frame.choose_font,
+}
+SPARING: dict[bytes, Callable[[Frame, Operation], None]] = {
+    **HANDLED,
+    **PAINTING,
+    b"Do": lambda frame, operation: paint_object(frame, operation, Frame.draw),
+    b"sh": lambda frame, operation: paint_object(frame, operation, Frame.shade),
+    b"BI": lambda frame, operation: paint_object(frame, operation, Frame.inline),
 }
 COLOURS = frozenset(
     (*_DEVICE, b"cs", b"CS", b"sc", b"scn", b"SC", b"SCN", b"sh")

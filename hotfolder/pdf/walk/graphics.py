@@ -33,8 +33,7 @@ def read_graphics(found: Dictionary) -> dict[str, object]:
         if key in found:
             sets[attribute] = number(found[key], 1.0)
     if "/BM" in found:
-        blend = found["/BM"]
-        sets["blend"] = name(blend[0] if isinstance(blend, Array) and len(blend) else blend) or "Normal"
+        sets["blend"] = blend_mode(found["/BM"])
     if "/SMask" in found:
         sets["masked"] = isinstance(found["/SMask"], Dictionary)
     if (stated := name(found.get("/RI"))) != "":
@@ -43,6 +42,11 @@ def read_graphics(found: Dictionary) -> dict[str, object]:
     if isinstance(font, Array) and len(font) == 2:
         sets["font"], sets["font_size"] = font[0], number(font[1], 0.0)
     return sets
+
+
+def blend_mode(found: object) -> str:
+    """A blend mode, or the first of a list (11.6.3)."""
+    return name(found[0] if isinstance(found, Array) and len(found) else found) or "Normal"
 
 
 def apply(sets: dict[str, object], state: State) -> None:

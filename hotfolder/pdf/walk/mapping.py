@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from enum import Enum
 from typing import TYPE_CHECKING, Literal
 
+import numpy as np
 import pikepdf
 import pyvips
 from pikepdf import Dictionary, Object
@@ -51,6 +52,17 @@ class Use:
 FLAT = Use()
 
 
+@dataclass(frozen=True, slots=True)
+class Paint:
+    """What is about to be painted. A form holds colours of every space: None."""
+
+    space: Space | None
+    values: tuple[float, ...] | None  # of a single colour; None for a picture, gradient or pattern
+    overprint: bool
+    mode: int  # overprint mode
+    blend: str
+
+
 class Mapping:
     """Changes nothing. A mapping overrides what it does; the walker asks it and rewrites the file."""
 
@@ -58,6 +70,7 @@ class Mapping:
     watched: tuple[bytes, ...] = ()  # operators of which `operation` is told, beside those that set colour and place
     every_use: bool = False  # True: a form used ten times is followed ten times (for counting places)
     states_black: bool = False  # True: the initial black must be written out, because it is converted too
+    spares: bool = False  # True: `spare` is asked before anything is painted
     follows_intents: bool = False  # True: results depend on the rendering intents that the file states
     converts_inks: bool = False  # True: DeviceGray or DeviceCMYK may be converted too
     use: Use = FLAT  # for what the colours are that are asked about; the walker sets it
@@ -75,6 +88,10 @@ class Mapping:
         """
         raise CannotConvert("nothing converts it")
 
+    def apart(self, one: Floats, other: Floats) -> Floats:
+        """How far apart colours of the target look, (n, target.n) twice to (n,): CIEDE2000, or here percent of ink."""
+        return np.asarray(abs(one - other).max(axis=1) * 100)
+
     def picture(self, image: pyvips.Image, space: Space) -> tuple[pyvips.Image, Space]:
         """A picture whose samples span each number's range, to samples of a device space of the same depth."""
         raise CannotConvert("nothing converts it")
@@ -82,6 +99,14 @@ class Mapping:
     def group_space(self, space: Space, pdf: pikepdf.Pdf) -> Space | None:
         """The device space in which a transparency group blends from now on; None: as it was."""
         return None
+
+    def spare(self, paint: Paint) -> bool:
+        """Whether what is about to be painted leaves all below it as it was, as if it were not there."""
+        return False
+
+    def blend_mode(self, mode: str) -> str:
+        """The blend mode that stands in the changed file for this one."""
+        return mode
 
     def for_mask(self, space: Space | None) -> "Mapping":
         """The mapping for the content of a luminosity soft mask whose group has this space."""

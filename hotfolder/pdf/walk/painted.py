@@ -3,7 +3,7 @@
 import re
 from typing import TYPE_CHECKING
 
-from pikepdf import Dictionary, Object, Stream
+from pikepdf import Dictionary, Name, Object, Stream
 
 from hotfolder.pdf.objects import (
     MOST_LEVELS,
@@ -17,7 +17,7 @@ from hotfolder.pdf.objects import (
     whole,
 )
 from hotfolder.pdf.values.spaces import Space, device_name
-from hotfolder.pdf.walk.graphics import read_intent
+from hotfolder.pdf.walk.graphics import blend_mode, read_intent
 from hotfolder.pdf.walk.inline import as_stream
 from hotfolder.pdf.walk.mapping import Fate
 from hotfolder.pdf.walk.masks import soft_mask
@@ -39,7 +39,10 @@ def _tiling(walker: "Walker", pattern: Stream, resources: object, depth: int, ba
     uncoloured = whole(entry(pattern, "/PaintType"), 1) == 2
     if uncoloured and not walker.mapping.every_use:
         return pattern
-    state = State(ctm=base, fill=colour, stroke=colour, uncoloured=True) if uncoloured else State(ctm=base)
+    state = State(ctm=base, grouped=True)
+    if uncoloured:
+        state.fill = state.stroke = colour
+        state.uncoloured = True
     return walker.form(pattern, resources, state, owned=True, black=True, depth=depth + 1)[0]
 
 
@@ -140,22 +143,26 @@ def group(walker: "Walker", group: object, resources: object) -> Dictionary | No
 
 
 def graphics_state(walker: "Walker", found: object, resources: object, depth: int) -> object:
-    """An ExtGState, with its soft mask rewritten if need be."""
-    mask = entry(found, "/SMask")
-    if not isinstance(found, Dictionary) or not isinstance(mask, Dictionary) or depth > MOST_LEVELS:
+    """An ExtGState, with its soft mask rewritten if need be, and the mapping's blend mode."""
+    if not isinstance(found, Dictionary) or depth > MOST_LEVELS:
+        return found
+    mask, blend = found.get("/SMask"), blend_mode(found.get("/BM"))
+    new_blend = walker.mapping.blend_mode(blend)
+    if not isinstance(mask, Dictionary) and new_blend == blend:
         return found
     key = ("graphics", identity(found))
     if not walker.mapping.every_use and (known := walker.known(key)) is not None:
         return known.made
     began = walker.begin()
-    new_mask = soft_mask(walker, mask, resources, depth)
-    made: object = found
-    if not same_object(new_mask, mask):
-        copy = copy_dictionary(found)
+    copy, made = copy_dictionary(found), found
+    if isinstance(mask, Dictionary) and not same_object(new_mask := soft_mask(walker, mask, resources, depth), mask):
         copy.SMask = new_mask
-        made = walker.pdf.make_indirect(copy)
         walker.result.changed["masks"] += 1
-    return walker.remember(key, made, began)
+        made = copy
+    if new_blend != blend:
+        copy.BM = Name("/" + new_blend)
+        made = copy
+    return walker.remember(key, found if made is found else walker.pdf.make_indirect(made), began)
 
 
 def shading(walker: "Walker", found: object, resources: object, intent: str) -> object:

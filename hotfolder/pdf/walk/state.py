@@ -54,6 +54,9 @@ class State:
     masked: bool = False
     intent: str = ""  # rendering intent stated by the file, in the condition's words; "" where it states none
     in_glyph: bool = False  # in the drawing of a Type 3 glyph, which is text
+    knockout: bool = False  # directly inside a knockout group
+    blends_in: int = 0  # channels of the blending space, where a group names one
+    grouped: bool = False  # inside a transparency group or a pattern cell, which may have holes
     font: object = None
     font_size: float = 0.0
     text_mode: int = 0
@@ -67,8 +70,12 @@ class State:
         made.__dict__.update(self.__dict__)  # several times as fast as copy.copy, and done at every q
         return made
 
-    def for_group(self, ctm: Matrix) -> "State":
-        """The state in which a transparency group's own content begins (11.6.6): blending starts afresh."""
+    def for_group(self, ctm: Matrix, *, knockout: bool = False, channels: int | None = None) -> "State":
+        """The state in which a transparency group's own content begins (11.6.6): blending starts afresh, in a space of
+        so many channels; None: in the same as around it."""
         inner = self.copy()
         inner.ctm, inner.blend, inner.alpha_fill, inner.alpha_stroke, inner.masked = ctm, "Normal", 1.0, 1.0, False
+        inner.grouped, inner.knockout = True, knockout
+        if channels is not None:
+            inner.blends_in = channels
         return inner

@@ -24,7 +24,7 @@ from hotfolder.pdf.objects import (
 from hotfolder.pdf.values.spaces import Space, SpaceReader
 from hotfolder.pdf.walk.annotations import rewrite_appearance
 from hotfolder.pdf.walk.content import Scanner
-from hotfolder.pdf.walk.frame import HANDLED, TRIGGERS, Frame
+from hotfolder.pdf.walk.frame import HANDLED, SPARING, TRIGGERS, Frame
 from hotfolder.pdf.walk.mapping import Mapping, Plan, Use
 from hotfolder.pdf.walk.outcome import Leftover, WalkResult
 from hotfolder.pdf.walk.painted import group
@@ -65,7 +65,7 @@ class Walker:
         self.pdf, self.mapping, self.result = pdf, mapping, result
         self.spaces = SpaceReader()
         self.page_number = 0
-        self.scanner = Scanner([*HANDLED, *mapping.watched])
+        self.scanner = Scanner([*(SPARING if mapping.spares else HANDLED), *mapping.watched])
         # Where gray and CMYK themselves are converted, g and k alone are reason enough to follow a stream.
         keeps = mapping.target.kind == "DeviceCMYK" and not mapping.converts_inks
         self.trigger = Scanner([*(TRIGGERS if keeps else TRIGGERS | {b"g", b"G", b"k", b"K"}), *mapping.watched])
@@ -76,6 +76,7 @@ class Walker:
         self.active: set[object] = set()
         self._streams = self._bytes = 0
         self._mask_walkers: dict[int, Walker] = {}
+        self._shared: dict[bytes, Object] = {}
 
     # Pages and what stands on them
 
@@ -91,7 +92,9 @@ class Walker:
         except ValueError as fault:
             self.leave("the page's content", str(fault))
             return
-        new = self.run(data, edits, State(), IDENTITY, owned=True, black=True)[0]
+        state = self._inner(State(), page.get("/Group"), edits.found)
+        state.grouped = False  # A page lies on paper: nothing shows through it.
+        new = self.run(data, edits, state, IDENTITY, owned=True, black=True)[0]
         if new is not None:
             page.Contents = self.pdf.make_stream(new)
         if (resources := edits.result()) is not None:
@@ -160,8 +163,7 @@ class Walker:
     ) -> tuple[object, bool]:
         matrix = read_matrix(entry(form, "/Matrix"))
         found_group = entry(form, "/Group")
-        grouped = name(entry(found_group, "/S")) == "Transparency"
-        inner = state.for_group(state.ctm) if grouped else state.copy()
+        inner = self._inner(state, found_group, used)
         inner.ctm = multiply(matrix, state.ctm)
         edits = ResourceEdits(used)
         try:
@@ -179,6 +181,17 @@ class Walker:
         if found_group is not None:
             made.Group = found_group if new_group is None else new_group
         return self.pdf.make_indirect(made), borrowed
+
+    def _inner(self, state: State, found: object, resources: object) -> State:
+        """The state in which a page's or form's content begins: afresh if it is a transparency group."""
+        if name(entry(found, "/S")) != "Transparency":
+            return state.copy()
+        space = entry(found, "/CS")
+        try:
+            channels = None if space is None else self.spaces.read(space, resources).n
+        except ValueError:
+            channels = None
+        return state.for_group(state.ctm, knockout=entry(found, "/K") is True, channels=channels)
 
     def rewritten(self, stream: Stream | Object, new: bytes | None, leave_out: frozenset[str]) -> Stream:
         """A copy of a stream with new content, or with its very bytes where `new` is None."""
@@ -237,6 +250,10 @@ class Walker:
                 self._colours[key, values, intent] = tuple(result)
         return self._colours
 
+    def shared(self, made: Dictionary) -> Object:
+        """One object of the file for all dictionaries that are alike."""
+        return self._shared.setdefault(made.unparse(), self.pdf.make_indirect(made))
+
     def leave(self, what: str, why: str, box: Box | None = None) -> None:
         self.result.leave(self.page_number, what, why, box)
 
@@ -262,8 +279,12 @@ class Walker:
     def dependence(self, state: State) -> object:
         """What of the caller's state a form's result depends on, beside its colours."""
         modes = (state.overprint_fill, state.overprint_stroke, state.overprint_mode, state.written_mode)
+        scale = self.scale(state)
+        if self.mapping.spares:
+            colours = ((c.space.key, c.values, c.pattern) for c in (state.fill, state.stroke))
+            return scale, modes, *colours, state.blend, state.grouped, state.text_mode
         wanted = self.mapping.depends(state), state.intent
-        return self.scale(state), wanted, modes if self.mapping.target.kind == "DeviceCMYK" else None
+        return scale, wanted, modes if self.mapping.target.kind == "DeviceCMYK" else None
 
     def scale(self, state: State) -> int:
         """How far a picture placed here may be shrunk, as a power of two: part of what a result depends on."""

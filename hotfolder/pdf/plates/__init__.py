@@ -1,0 +1,7 @@
+"""Plates: what each ink of a page prints, as pictures; and what the inks look like together."""
+
+from hotfolder.pdf.mappings.to_plates import PROCESS
+from hotfolder.pdf.plates.doubts import Doubt
+from hotfolder.pdf.plates.plates import Plates, make_plates
+
+__all__ = ["PROCESS", "Doubt", "Plates", "make_plates"]

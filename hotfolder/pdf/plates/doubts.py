@@ -1,0 +1,88 @@
+"""Looks through a page before its plates are made: which inks it has, and what plates can't show exactly."""
+
+from dataclasses import dataclass
+
+import pikepdf
+from pikepdf import Object
+
+from hotfolder.finding import Box
+from hotfolder.pdf.mappings.to_plates import NOT_SEPARABLE, PROCESS
+from hotfolder.pdf.objects import entry
+from hotfolder.pdf.values.spaces import GRAY, Space
+from hotfolder.pdf.walk.frame import Frame
+from hotfolder.pdf.walk.mapping import Mapping, Plan
+from hotfolder.pdf.walk.outcome import WalkResult
+from hotfolder.pdf.walk.state import State
+from hotfolder.pdf.walk.walker import Walker
+
+
+@dataclass(frozen=True, slots=True)
+class Doubt:
+    """Something of a page that its plates can't show exactly, in plain words."""
+
+    page: int
+    what: str
+    why: str
+    box: Box | None = None
+
+
+class InkCensus(Mapping):
+    """Changes nothing; notes inks, overprinting, and groups whose blending plates don't follow."""
+
+    target = GRAY  # so that streams are followed that hold nothing but CMYK
+
+    def __init__(self) -> None:
+        self.spots: dict[str, Space] = {}
+        self.may_spare = False  # whether anything overprints, or paints in no ink
+        self.knocked = self.blended = False
+
+    def plan(self, space: Space, pdf: pikepdf.Pdf) -> Plan:
+        while space.kind in ("Indexed", "Pattern") and space.base is not None:
+            space = space.base
+        for ink in space.inks:
+            if ink in ("All", "None"):
+                self.may_spare |= ink == "None"
+            elif ink not in PROCESS and (ink not in self.spots or space.n < self.spots[ink].n):
+                self.spots[ink] = space
+        return super().plan(space, pdf)
+
+    def for_mask(self, space: Space | None) -> Mapping:
+        return Mapping()
+
+    def state_changed(self, frame: Frame, state: State) -> None:
+        self.may_spare |= state.overprint_fill or state.overprint_stroke or state.blend in NOT_SEPARABLE
+        if (
+            state.alpha_fill < 1
+            or state.alpha_stroke < 1
+            or state.masked
+            or state.blend not in ("Normal", "Compatible")
+        ):
+            self.knocked |= state.knockout
+            self.blended |= state.blends_in == 3
+
+    def picture_placed(self, frame: Frame, picture: Object, space: Space | None, name: str) -> None:
+        if entry(picture, "/SMask") is not None:
+            self.knocked |= frame.state.knockout
+            self.blended |= frame.state.blends_in == 3
+
+
+def look(pdf: pikepdf.Pdf, page: int) -> tuple[InkCensus, list[Doubt]]:
+    """What one page (from 1) is printed with, and what plates can't show of it."""
+    census = InkCensus()
+    Walker(pdf, census, WalkResult()).page(pdf.pages[page - 1].obj, page)
+    doubts = []
+    if census.knocked:
+        doubts.append(
+            Doubt(
+                page,
+                "a knockout group",
+                "what overlaps inside it is shown mixed, where it should replace what lies below",
+            )
+        )
+    if census.blended:
+        doubts.append(
+            Doubt(
+                page, "transparency that mixes in RGB", "plates show it mixed ink by ink, so mixed colours may differ"
+            )
+        )
+    return census, doubts
