@@ -106,6 +106,10 @@ class Frame:
             if self.walker.plan(space).fate in (Fate.SWAP, Fate.CONVERT):
                 self.edits.remove("/ColorSpace", key)
 
+    def owns(self, stroke: bool) -> bool:
+        """Whether the current colour was set in this very stream, not by the one that draws it."""
+        return self._owned[stroke]
+
     def uses_callers_colours(self) -> None:
         """Notes that what is written depends on colours set by the stream that draws this one."""
         self.borrowed |= not all(self._owned)
