@@ -42,14 +42,14 @@ KEEP = Plan(Fate.KEEP)
 
 
 @dataclass(frozen=True, slots=True)
-class Use:
+class Purpose:
     """For what a colour is used. `intent`: the rendering intent that the file states, for mappings that follow it."""
 
     what: Literal["colour", "picture", "gradient"] = "colour"  # "colour": of text, lines and areas
     intent: str = ""
 
 
-FLAT = Use()
+FLAT = Purpose()
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +73,7 @@ class Mapping:
     spares: bool = False  # True: `spare` is asked before anything is painted
     follows_intents: bool = False  # True: results depend on the rendering intents that the file states
     converts_inks: bool = False  # True: DeviceGray or DeviceCMYK may be converted too
-    use: Use = FLAT  # for what the colours are that are asked about; the walker sets it
+    purpose: Purpose = FLAT  # for what the colours are that are asked about; the walker sets it
     picture_ppi: float | None = None  # pictures of more than this resolution are shrunk first
     picture_quality: int = 95  # of JPEG pictures that have to be encoded anew
 

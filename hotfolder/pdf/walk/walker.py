@@ -25,7 +25,7 @@ from hotfolder.pdf.values.spaces import Space, SpaceReader
 from hotfolder.pdf.walk.annotations import rewrite_appearance
 from hotfolder.pdf.walk.content import Scanner
 from hotfolder.pdf.walk.frame import HANDLED, SPARING, TRIGGERS, Frame
-from hotfolder.pdf.walk.mapping import Mapping, Plan, Use
+from hotfolder.pdf.walk.mapping import Mapping, Plan, Purpose
 from hotfolder.pdf.walk.outcome import Leftover, WalkResult
 from hotfolder.pdf.walk.painted import group
 from hotfolder.pdf.walk.placing import form_box, read_matrix
@@ -70,7 +70,7 @@ class Walker:
         keeps = mapping.target.kind == "DeviceCMYK" and not mapping.converts_inks
         self.trigger = Scanner([*(TRIGGERS if keeps else TRIGGERS | {b"g", b"G", b"k", b"K"}), *mapping.watched])
         self._plans: dict[object, Plan] = {}
-        self._plans_by_use = {mapping.use: self._plans}
+        self._plans_by_purpose = {mapping.purpose: self._plans}
         self._colours: Colours = {}
         self._memo: dict[object, Known] = {}
         self.active: set[object] = set()
@@ -225,16 +225,16 @@ class Walker:
     @contextmanager
     def using(self, what: Literal["colour", "picture", "gradient"], intent: str) -> Iterator[None]:
         """Tells the mapping for what the colours are that it is asked about meanwhile."""
-        before = self.mapping.use
-        self._use(Use(what, intent if self.mapping.follows_intents else ""))
+        before = self.mapping.purpose
+        self._meant_for(Purpose(what, intent if self.mapping.follows_intents else ""))
         try:
             yield
         finally:
-            self._use(before)
+            self._meant_for(before)
 
-    def _use(self, use: Use) -> None:
-        self.mapping.use = use
-        self._plans = self._plans_by_use.setdefault(use, {})
+    def _meant_for(self, purpose: Purpose) -> None:
+        self.mapping.purpose = purpose
+        self._plans = self._plans_by_purpose.setdefault(purpose, {})
 
     def convert(self, wanted: Iterable[tuple[Space, tuple[float, ...], str]]) -> Colours:
         """Many colours at once: one call to the colour management for each space. CannotConvert if one can't be."""
