@@ -22,7 +22,7 @@ from hotfolder.pdf.opening.picture_file import Limits, PictureFile, damaged, rea
 from hotfolder.pdf.opening.picture_pixels import Decoded, decode, packed
 from hotfolder.pdf.opening.picture_placing import Placing, Wanted, place
 from hotfolder.pdf.opening.png import PALETTE, PngHead, checked_pixels
-from hotfolder.pdf.walk.samples import keep_shrunk
+from hotfolder.pdf.pictures.kept import keep_shrunk
 
 # Where the corners of a picture go, by its orientation (TIFF 6.0 section 8): x and y of the page as a, b, c, d, e, f of
 # a matrix (ISO 32000-1 8.3.3) for a picture that fills a square of one by one.

@@ -15,9 +15,10 @@ from hotfolder.pdf.objects import entry, name, names, stream_bytes, whole
 from hotfolder.pdf.opening.deflated import look_through
 from hotfolder.pdf.opening.jpeg import read_jpeg
 from hotfolder.pdf.opening.jpeg_check import check_jpeg_data
+from hotfolder.pdf.pictures.facts import MOST_DECODED, Facts, jpeg_bytes, read_facts, undress
+from hotfolder.pdf.pictures.kept import keep_shrunk
 from hotfolder.pdf.values.spaces import SpaceReader
 from hotfolder.pdf.walk.pictures import picture_space
-from hotfolder.pdf.walk.samples import MOST_DECODED, Facts, jpeg_bytes, keep_shrunk, read_facts, undress
 
 _SPARE = 1 << 30  # bytes that a picture's data may be longer than its pixels need: some programs write more
 _PLAIN = frozenset(("", "FlateDecode", "LZWDecode", "ASCIIHexDecode", "ASCII85Decode", "RunLengthDecode"))

@@ -76,6 +76,9 @@ class Mapping:
     purpose: Purpose = FLAT  # for what the colours are that are asked about; the walker sets it
     picture_ppi: float | None = None  # pictures of more than this resolution are shrunk first
     picture_quality: int = 95  # of JPEG pictures that have to be encoded anew
+    lasting: bool = True  # False: the result is looked at and thrown away, so pictures are stored without packing
+    # Pictures, by object, that are so many times finer than wanted wherever they stand: those converted become smaller.
+    finer: dict[tuple[int, int], float] | None = None
 
     def plan(self, space: Space, pdf: pikepdf.Pdf) -> Plan:
         """What becomes of colours in this space; asked once for each space."""

@@ -1,29 +1,29 @@
 """Converts a picture in a PDF to other colours, pixel by pixel, once, in the coding it came in."""
 
-import hashlib
 import math
-import zlib
-from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING
 
 import numpy as np
-import pikepdf
 import pyvips
-from numpy.typing import NDArray
-from pikepdf import Array, Dictionary, Name, Object, Stream
+from pikepdf import Object, Stream
 
-from hotfolder.pdf.objects import entry, names, numbers
-from hotfolder.pdf.values.spaces import BY_CHANNELS, GRAY, RGB, Floats, Space, SpaceReader, device_name, indexed_object
+from hotfolder.pdf.objects import entry, identity, names, numbers, whole
+from hotfolder.pdf.pictures.facts import LOSSY, Facts, read_facts, undress
+from hotfolder.pdf.pictures.feeding import SMALL
+from hotfolder.pdf.pictures.jpx import jpx_space, read_jpx_facts
+from hotfolder.pdf.pictures.mapped import map_rows as map_rows
+from hotfolder.pdf.pictures.masking import key_stencil, unmixed, without_matte
+from hotfolder.pdf.pictures.reading import load
+from hotfolder.pdf.pictures.resizing import may_shrink, resized, resized_mask
+from hotfolder.pdf.pictures.writing import write_jpeg, write_lossless
+from hotfolder.pdf.values.spaces import GRAY, Space, SpaceReader, indexed_object
 from hotfolder.pdf.walk.mapping import Fate, Plan
 from hotfolder.pdf.walk.outcome import CannotConvert
-from hotfolder.pdf.walk.samples import LOSSY, Facts, load, outside_key, read_ahead, read_facts, undress, without_matte
 from hotfolder.pdf.walk.state import Matrix
 
 if TYPE_CHECKING:
     from hotfolder.pdf.walk.walker import Walker
 
-STRIP = 256  # rows converted and packed at a time
-DEFLATE = 4  # level: on photographs a third of the time of level 6 for an eighth more bytes (measured)
 # What no longer holds for the converted picture: its coding, its meaning, and other versions of it.
 _RENEWED = frozenset({
     "/Length", "/Filter", "/DecodeParms", "/ColorSpace", "/BitsPerComponent", "/Decode", "/Mask", "/Width", "/Height",
@@ -41,29 +41,8 @@ def picture_space(picture: Object, resources: object, spaces: SpaceReader) -> Sp
             raise ValueError("a pattern is no colour space for a picture")
         return space
     if names(entry(picture, "/Filter"))[-1:] == ["JPXDecode"] and isinstance(picture, Stream):
-        return _jpx_space(undress(picture))
+        return jpx_space(undress(picture))
     raise ValueError("it has no colour space")
-
-
-def _jpx_space(data: bytes) -> Space:
-    """The colours a JPEG 2000 file declares (ISO 15444-1 I.5.3.3): its colr box, else its number of components."""
-    size = data.find(b"\xff\x51")  # SIZ; Csiz stands 36 bytes behind its length field
-    channels = int.from_bytes(data[size + 38 : size + 40], "big") if size >= 0 else 0
-    box = data.find(b"colr")
-    method = data[box + 4 : box + 5]
-    listed = int.from_bytes(data[box + 7 : box + 11], "big") if box >= 0 and method == b"\x01" else 0
-    space = {16: RGB, 17: GRAY, 12: BY_CHANNELS[4]}.get(listed)
-    if method == b"\x02" and channels in BY_CHANNELS:  # an ICC profile of its own
-        profile = data[box + 7 : box - 4 + int.from_bytes(data[box - 4 : box], "big")]
-        key = ("ICCBased", channels, hashlib.sha256(profile).digest(), ())
-        return Space("ICCBased", channels, key, base=BY_CHANNELS[channels], profile=profile)
-    if space is None and box >= 0:
-        raise ValueError("its JPEG 2000 data declares its colours in a way that isn't handled")
-    if space is None:
-        space = BY_CHANNELS.get(channels)
-    if space is None or space.n != channels:
-        raise ValueError("its JPEG 2000 data has an unusual number of channels")
-    return space
 
 
 def convert_picture(walker: "Walker", picture: Stream, space: Space, plan: Plan, ctm: Matrix) -> Object:
@@ -73,34 +52,82 @@ def convert_picture(walker: "Walker", picture: Stream, space: Space, plan: Plan,
     everything else stays without loss. With up to 256 different samples only the palette changes, not the data.
     """
     facts = read_facts(picture, space)
+    matte = entry(entry(picture, "/SMask"), "/Matte")
+    if matte is not None and space.kind == "Indexed":
+        raise CannotConvert("it has a colour table and is mixed with a background colour")
     if plan.fate is Fate.SWAP:
         new = walker.rewritten(picture, None, frozenset({"/ColorSpace", "/Alternates", "/OPI"}))
         new.ColorSpace = plan.swap
         return walker.pdf.make_indirect(new)
-    soft_mask = entry(picture, "/SMask")
-    matte = entry(soft_mask, "/Matte")
-    if space.n == 1 and facts.bits <= 8 and facts.coding not in LOSSY and matte is None:
+    finer = _finer(walker, picture, facts)
+    table_will_do = space.n == 1 and facts.bits <= 8 and facts.coding not in LOSSY and matte is None
+    if table_will_do and (finer == 1 or space.kind == "Indexed"):
         return _recoloured(walker, picture, space, facts)
-    shrink = _shrink(walker.mapping.picture_ppi, facts, ctm) if matte is None else 1
-    image = load(picture, space, facts, shrink=shrink)
-    if isinstance(soft_mask, Stream) and matte is not None:
-        image = without_matte(image, space, soft_mask, numbers(matte, space.n))
-    image, target = walker.mapping.picture(image, space)
-    if facts.coding in LOSSY and image.format == "uchar" and not _reversible(picture, facts):
-        new = write_jpeg(walker.pdf, image, target, walker.mapping.picture_quality)
+    try:
+        return _repainted(walker, picture, space, facts, ctm, finer, careful=False)
+    except (CannotConvert, pyvips.Error) as fault:
+        if facts.coding in LOSSY or facts.width * facts.height * space.n * facts.bits // 8 <= SMALL:
+            raise CannotConvert(str(fault)) from fault
+    # Readers of PDF forgive more than those of PNG: the data is looked through, and then read, as the former do.
+    return _repainted(walker, picture, space, facts, ctm, finer, careful=True)
+
+
+def _repainted(
+    walker: "Walker", picture: Stream, space: Space, facts: Facts, ctm: Matrix, finer: float, careful: bool
+) -> Object:
+    """Every pixel in new colours."""
+    mapping, pdf, soft_mask = walker.mapping, walker.pdf, entry(picture, "/SMask")
+    matte = entry(soft_mask, "/Matte")
+    shrink = _shrink(mapping.picture_ppi, facts, ctm) if matte is None else 1
+    image = load(picture, space, facts, shrink=shrink, careful=careful)
+    image, opacity = _own_opacity(picture, image, space)
+    _tell_depth(walker, picture, image, facts)
+    if opacity is None and isinstance(soft_mask, Stream) and matte is not None:
+        image = without_matte(image, space, soft_mask, numbers(matte, space.n), careful)
+    if finer > 1:
+        image = resized(image, finer)
+    image, target = mapping.picture(image, space)
+    lossy = mapping.lasting and facts.coding in LOSSY and image.format == "uchar" and not _reversible(picture, facts)
+    if lossy:
+        new = write_jpeg(pdf, image, target, mapping.picture_quality)
     else:
-        new = write_lossless(walker.pdf, image, target)
+        new = write_lossless(pdf, image, target, mapping.lasting)
     for key in picture.keys():  # noqa: SIM118
         if key not in _RENEWED:
             new[key] = picture[key]
-    if isinstance(soft_mask, Stream) and matte is not None:
-        new.SMask = walker.pdf.make_indirect(walker.rewritten(soft_mask, None, frozenset({"/Matte"})))
-    hidden = outside_key(picture, space, facts)
+    if opacity is not None:
+        opacity = resized(opacity, finer) if finer > 1 else opacity
+        new.SMask = pdf.make_indirect(write_lossless(pdf, opacity, GRAY, mapping.lasting))
+    elif isinstance(soft_mask, Stream) and matte is not None:
+        new.SMask = pdf.make_indirect(walker.rewritten(soft_mask, None, frozenset({"/Matte"})))
+    elif isinstance(soft_mask, Stream) and finer > 1:
+        new.SMask = resized_mask(pdf, soft_mask, facts, finer, mapping.picture_quality, mapping.lasting)
+    hidden = key_stencil(pdf, picture, space, facts, careful)
     if hidden is not None:
-        new.Mask = write_stencil(walker.pdf, hidden)
+        new.Mask = hidden
     elif "/Mask" in picture:
         new.Mask = picture.Mask
-    return walker.pdf.make_indirect(new)
+    return pdf.make_indirect(new)
+
+
+def _own_opacity(picture: Stream, image: pyvips.Image, space: Space) -> tuple[pyvips.Image, pyvips.Image | None]:
+    """A JPEG 2000 picture's colours, and the opacity in its data if SMaskInData says that it counts (11.6.5.3)."""
+    used = whole(entry(picture, "/SMaskInData"), 0)
+    if image.bands == space.n:
+        if used in (1, 2):
+            raise CannotConvert("its JPEG 2000 data should hold its transparency, and doesn't")
+        return image, None
+    colours, opacity = image.extract_band(0, n=space.n), image.extract_band(space.n)
+    if used == 2:  # mixed with black beforehand
+        colours = unmixed(colours, opacity, [0.0] * space.n)
+    return colours, opacity if used in (1, 2) else None
+
+
+def _tell_depth(walker: "Walker", picture: Stream, image: pyvips.Image, facts: Facts) -> None:
+    if facts.coding == "JPXDecode" and image.format == "uchar" and max(read_jpx_facts(undress(picture)).bits) > 8:
+        walker.result.remark(
+            walker.page_number, "a JPEG 2000 picture", "its colours of more than 8 bits were rounded to 8"
+        )
 
 
 def _recoloured(walker: "Walker", picture: Stream, space: Space, facts: Facts) -> Object:
@@ -116,6 +143,13 @@ def _recoloured(walker: "Walker", picture: Stream, space: Space, facts: Facts) -
     return walker.pdf.make_indirect(new)
 
 
+def _finer(walker: "Walker", picture: Stream, facts: Facts) -> float:
+    """How many times smaller a picture becomes. Not one with colour keys or mixed edges, which would mix anew."""
+    finer = (walker.mapping.finer or {}).get(identity(picture) or (0, 0), 1.0)
+    mixed = entry(picture, "/Mask") is not None or entry(entry(picture, "/SMask"), "/Matte") is not None
+    return finer if not mixed and may_shrink(facts, finer) else 1.0
+
+
 def _shrink(ppi: float | None, facts: Facts, ctm: Matrix) -> int:
     """The power of two by which a picture may be made smaller and still have the wanted resolution."""
     if ppi is None:
@@ -127,85 +161,5 @@ def _shrink(ppi: float | None, facts: Facts, ctm: Matrix) -> int:
 
 
 def _reversible(picture: Stream, facts: Facts) -> bool:
-    """Whether a JPEG 2000 picture is coded without loss: the transformation in its COD marker (ISO 15444-1 A.6.1)."""
-    if facts.coding != "JPXDecode":
-        return False
-    data = undress(picture)
-    at = data.find(b"\xff\x52")
-    return at >= 0 and data[at + 13 : at + 14] == b"\x01"
-
-
-def write_jpeg(pdf: pikepdf.Pdf, image: pyvips.Image, space: Space, quality: int) -> Stream:
-    """A DCT picture without chroma subsampling, encoded while it is decoded: memory holds a few rows only."""
-    try:
-        data = image.jpegsave_buffer(Q=quality, subsample_mode="off", keep="none")
-    except pyvips.Error as fault:
-        raise CannotConvert("its JPEG data is damaged") from fault
-    read_ahead(data, image.width, image.height)
-    stream = _picture(pdf, data, image, space, 8)
-    stream.Filter = Name.DCTDecode
-    if space.n == 4:
-        # libvips writes inks upside down under Adobe's marker, as most readers of JPEG expect them.
-        stream.Decode = Array([1, 0] * 4)
-    return stream
-
-
-def write_lossless(pdf: pikepdf.Pdf, image: pyvips.Image, space: Space) -> Stream:
-    """A deflated picture, strip by strip; 8-bit rows as differences to the left neighbour (TIFF predictor, 7.4.4.4)."""
-    deep, packer, parts = image.format == "ushort", zlib.compressobj(DEFLATE, zlib.DEFLATED, zlib.MAX_WBITS, 9), []
-    for pixels in strips(image):
-        if deep:
-            rows = pixels.astype(">u2")
-        else:
-            rows = pixels.copy()
-            rows[:, 1:] -= pixels[:, :-1]
-        parts.append(packer.compress(rows.tobytes()))
-    stream = _picture(pdf, b"".join([*parts, packer.flush()]), image, space, 16 if deep else 8)
-    stream.Filter = Name.FlateDecode
-    if not deep:
-        stream.DecodeParms = Dictionary(Predictor=2, Colors=space.n, BitsPerComponent=8, Columns=image.width)
-    return stream
-
-
-def strips(image: pyvips.Image) -> Iterator[NDArray[np.integer]]:
-    """The picture's rows from top to bottom as arrays (rows, width, bands), a few at a time, in one pass."""
-    region = pyvips.Region.new(image)
-    kind: type[np.integer] = np.uint8 if image.format == "uchar" else np.uint16
-    try:
-        for top in range(0, image.height, STRIP):
-            rows = min(STRIP, image.height - top)
-            raw = region.fetch(0, top, image.width, rows)
-            yield np.frombuffer(raw, kind).reshape(rows, image.width, image.bands)
-    except pyvips.Error as fault:
-        raise CannotConvert("its data is damaged") from fault
-
-
-def write_stencil(pdf: pikepdf.Pdf, hidden: NDArray[np.bool_]) -> Object:
-    """An explicit mask (8.9.6.3): a set bit hides the pixel below it."""
-    stream = Stream(pdf, zlib.compress(np.packbits(hidden, axis=1).tobytes()))
-    stream.Type, stream.Subtype, stream.Filter = Name.XObject, Name.Image, Name.FlateDecode
-    stream.Height, stream.Width = hidden.shape
-    stream.ImageMask, stream.BitsPerComponent = True, 1
-    return pdf.make_indirect(stream)
-
-
-def _picture(pdf: pikepdf.Pdf, data: bytes, image: pyvips.Image, space: Space, bits: int) -> Stream:
-    stream = Stream(pdf, data)
-    stream.Type, stream.Subtype = Name.XObject, Name.Image
-    stream.Width, stream.Height, stream.BitsPerComponent = image.width, image.height, bits
-    stream.ColorSpace = device_name(space)
-    return stream
-
-
-def map_rows(image: pyvips.Image, space: Space, target: Space, colours: Callable[[Floats], Floats]) -> pyvips.Image:
-    """Any picture through any conversion, strip by strip: slow, for inks and spaces no profile describes."""
-    most = 255.0 if image.format == "uchar" else 65535.0
-    low, high = np.array(space.ranges(8 if most == 255 else 16)).T
-    made = []
-    for pixels in strips(image):
-        flat, back = np.unique(pixels.reshape(-1, image.bands), axis=0, return_inverse=True)
-        values = flat.astype(np.float64) if space.kind == "Indexed" else low + flat / most * (high - low)
-        found = np.round(np.clip(colours(values), 0, 1) * most).astype(pixels.dtype)
-        made.append(found[back.ravel()].reshape(*pixels.shape[:2], target.n))
-    whole = np.concatenate(made)
-    return pyvips.Image.new_from_memory(whole.tobytes(), image.width, image.height, target.n, image.format)
+    """Whether a JPEG 2000 picture is coded without loss."""
+    return facts.coding == "JPXDecode" and read_jpx_facts(undress(picture)).reversible
