@@ -425,7 +425,7 @@ def test_a_gray_gradient_is_black_alone_and_a_coloured_one_is_not_torn() -> None
     page.walk("/S sh")
     steps = abs(np.diff(table(page), axis=0))
     assert table(page)[0, :3].min() > 0.3  # black as the profile makes it, not black alone
-    assert steps.max() < 0.05
+    assert steps.max() < 0.1
 
 
 def test_gradient_patterns() -> None:
@@ -455,7 +455,7 @@ def test_a_mesh_gets_its_corners_converted() -> None:
     records = np.frombuffer(mesh.read_bytes(), np.uint8).reshape(3, 3 + 8)
     assert records[:, :3].tolist() == [[0, 0, 0], [0, 255, 0], [0, 0, 255]]
     assert (records[:, 3:] == [0, 0, 0, 0, 0, 0, 255, 255]).all()
-    assert [remark.what for remark in result.remarks] == ["a gradient mesh"]
+    assert result.remarks == []
 
 
 def drawn(pdf: pikepdf.Pdf) -> np.ndarray:

@@ -1,7 +1,9 @@
 """Computes the functions with which a PDF describes gradients and spot inks (ISO 32000-1 7.10), many inputs at once."""
 
 import itertools
+import math
 from collections.abc import Sequence
+from decimal import Decimal
 from typing import Protocol
 
 import numpy as np
@@ -14,6 +16,7 @@ from hotfolder.pdf.values.calculator import Calculator
 
 Floats = NDArray[np.float64]
 MOST_SAMPLES = 20_000_000
+MOST_STEPS = 512
 MOST_INPUTS = 8  # Interpolation looks at 2**inputs samples.
 
 
@@ -26,6 +29,10 @@ class Function(Protocol):
     def __call__(self, rows: Floats) -> Floats: ...
     def breaks(self) -> list[float]:
         """Places inside the first input's domain where the output may bend or jump."""
+        ...
+
+    def steps(self) -> list[int]:
+        """In how many equal steps each input is cut, where it is a table; else 1."""
         ...
 
 
@@ -59,6 +66,23 @@ def read_function(found: object, depth: int = 0) -> Function:
     raise ValueError("a function of unknown kind")
 
 
+def joined_by_curves(found: object, depth: int = 0) -> bool:
+    """Whether a table of more than two steps asks for cubic splines between its entries (Order 3, table 39).
+
+    Most programs draw lines all the same, as this module does; some draw curves.
+    """
+    if depth > MOST_LEVELS:
+        return False
+    if isinstance(found, Array):
+        return any(joined_by_curves(one, depth + 1) for one in found)
+    kind = whole(entry(found, "/FunctionType"), -1)
+    if kind == 3:
+        return joined_by_curves(entry(found, "/Functions"), depth + 1)
+    sizes = entry(found, "/Size")
+    fine = isinstance(sizes, Array) and any(number(size, 0.0) > 2 for size in sizes)
+    return kind == 0 and fine and whole(entry(found, "/Order"), 1) == 3
+
+
 def write_sampled(pdf: pikepdf.Pdf, table: Floats, domain: Sequence[float], sizes: Sequence[int]) -> pikepdf.Object:
     """A sampled function (7.10.2) of 16 bits: rows of `table` in 0..1, the first input running fastest."""
     stream = Stream(pdf, np.round(np.clip(table, 0, 1) * 65535).astype(">u2").tobytes())
@@ -70,14 +94,14 @@ def write_sampled(pdf: pikepdf.Pdf, table: Floats, domain: Sequence[float], size
     return pdf.make_indirect(stream)
 
 
-def write_stitched(pdf: pikepdf.Pdf, parts: list[pikepdf.Object], edges: Sequence[float]) -> pikepdf.Object:
+def write_stitched(pdf: pikepdf.Pdf, parts: list[pikepdf.Object], edges: Sequence[float | Decimal]) -> pikepdf.Object:
     """Functions of domain 0..1 one after another between the edges (7.10.4)."""
     return pdf.make_indirect(
         Dictionary(
             FunctionType=3,
-            Domain=Array([float(edges[0]), float(edges[-1])]),
+            Domain=Array([edges[0], edges[-1]]),
             Functions=Array(parts),
-            Bounds=Array([float(x) for x in edges[1:-1]]),
+            Bounds=Array(list(edges[1:-1])),
             Encode=Array([0, 1] * len(parts)),
         )
     )
@@ -106,6 +130,11 @@ class _Joined:
     def breaks(self) -> list[float]:
         return sorted({place for part in self.parts for place in part.breaks()})
 
+    def steps(self) -> list[int]:
+        return [
+            min(math.lcm(*several), MOST_STEPS) for several in zip(*(part.steps() for part in self.parts), strict=True)
+        ]
+
 
 class _Power:
     """Type 2: one input, along a power curve from C0 to C1."""
@@ -121,10 +150,14 @@ class _Power:
         x = np.clip(rows[:, :1], self.domain[0, 0], self.domain[0, 1])
         with np.errstate(all="ignore"):
             power = x if self.exponent == 1 else np.nan_to_num(np.power(x, self.exponent))
-        return _limited(self.start + power * (self.end - self.start), self.spread)
+            values = np.nan_to_num(self.start + power * (self.end - self.start))
+        return _limited(values, self.spread)
 
     def breaks(self) -> list[float]:
         return []
+
+    def steps(self) -> list[int]:
+        return [1]
 
 
 class _Stitched:
@@ -168,6 +201,9 @@ class _Stitched:
                 places |= {float(x) for x in inner if self.edges[index] < x < self.edges[index + 1]}
         return sorted(places)
 
+    def steps(self) -> list[int]:
+        return [1]
+
 
 class _Sampled:
     """Type 0: a table, between whose entries lines are drawn."""
@@ -182,7 +218,10 @@ class _Sampled:
         count = int(np.prod([float(n) for n in self.sizes])) * self.outputs
         if self.inputs > MOST_INPUTS or min(self.sizes) < 1 or count > MOST_SAMPLES or bits not in _BITS:
             raise ValueError("a sampled function of an impossible size")
-        self.table = unpack(stream_bytes(found), bits, count).reshape(*self.sizes[::-1], self.outputs) / (2.0**bits - 1)
+        data = stream_bytes(found)
+        if len(data) < (count * bits + 7) // 8:
+            raise ValueError("a sampled function whose table is cut short")
+        self.table = unpack(data, bits, count).reshape(*self.sizes[::-1], self.outputs) / (2.0**bits - 1)
         whole_table = Array([x for n in self.sizes for x in (0, n - 1)])
         self.encode = np.array(numbers(entry(found, "/Encode", whole_table), 2 * self.inputs), float).reshape(-1, 2)
         decode = entry(found, "/Decode")
@@ -215,6 +254,10 @@ class _Sampled:
         places = [low + (k - first) / (last - first) * (high - low) for k in range(self.sizes[0])]
         return [float(x) for x in places if low < x < high]
 
+    def steps(self) -> list[int]:
+        spans = abs(self.encode[:, 1] - self.encode[:, 0])
+        return [int(span) if 1 <= span <= MOST_STEPS and span == int(span) else 1 for span in spans]
+
 
 class _Calculated:
     """Type 4: a small program."""
@@ -233,6 +276,9 @@ class _Calculated:
 
     def breaks(self) -> list[float]:
         return []
+
+    def steps(self) -> list[int]:
+        return [1] * self.inputs
 
 
 def _check_range(spread: Floats | None, outputs: int) -> None:
