@@ -10,10 +10,10 @@ from numpy.typing import NDArray
 from hotfolder.colour.condition import Condition
 from hotfolder.pdf.mappings.luminosity import ToLuminosity
 from hotfolder.pdf.mappings.to_condition import ToCondition
+from hotfolder.pdf.pictures.mapped import map_rows
 from hotfolder.pdf.values.spaces import CMYK, GRAY, RGB, Floats, Space, indexed_object
 from hotfolder.pdf.walk.mapping import KEEP, Fate, Mapping, Paint, Plan
 from hotfolder.pdf.walk.outcome import CannotConvert
-from hotfolder.pdf.walk.pictures import map_rows
 
 PROCESS = ("Cyan", "Magenta", "Yellow", "Black")
 CONVERT = Plan(Fate.CONVERT)
@@ -35,6 +35,7 @@ class ToPlates(Mapping):
     """
 
     states_black = True
+    lasting = False
 
     def __init__(self, condition: Condition, inks: Sequence[str], ppi: float | None, *, spares: bool) -> None:
         """`inks`: one or three, a repeated one counts once. `spares`: the artwork may hold something that overprints."""
@@ -77,7 +78,7 @@ class ToPlates(Mapping):
         if names == ("All",):
             return np.repeat(amounts, len(self.inks), axis=1)
         places = [names.index(ink) if ink in names else -1 for ink in self.inks]
-        return np.concatenate([amounts, np.zeros((len(amounts), 1))], axis=1)[:, places]
+        return np.ascontiguousarray(np.concatenate([amounts, np.zeros((len(amounts), 1))], axis=1)[:, places])
 
     def picture(self, image: pyvips.Image, space: Space) -> tuple[pyvips.Image, Space]:
         try:

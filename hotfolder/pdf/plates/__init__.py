@@ -3,5 +3,6 @@
 from hotfolder.pdf.mappings.to_plates import PROCESS
 from hotfolder.pdf.plates.doubts import Doubt
 from hotfolder.pdf.plates.plates import Plates, make_plates
+from hotfolder.pdf.plates.proof import proof_picture
 
-__all__ = ["PROCESS", "Doubt", "Plates", "make_plates"]
+__all__ = ["PROCESS", "Doubt", "Plates", "make_plates", "proof_picture"]

@@ -26,6 +26,13 @@ class Doubt:
     box: Box | None = None
 
 
+_DOUBTS = (
+    ("a knockout group", "what overlaps inside it is shown mixed, where it should replace what lies below"),
+    ("transparency that mixes in RGB", "plates show it mixed ink by ink, so mixed colours may differ"),
+    ("a see-through group that mixes with what lies below it", "plates mix its parts only with each other"),
+)
+
+
 class InkCensus(Mapping):
     """Changes nothing; notes inks, overprinting, and groups whose blending plates don't follow."""
 
@@ -34,7 +41,7 @@ class InkCensus(Mapping):
     def __init__(self) -> None:
         self.spots: dict[str, Space] = {}
         self.may_spare = False  # whether anything overprints, or paints in no ink
-        self.knocked = self.blended = False
+        self.knocked = self.blended = self.sunk = False
 
     def plan(self, space: Space, pdf: pikepdf.Pdf) -> Plan:
         while space.kind in ("Indexed", "Pattern") and space.base is not None:
@@ -51,14 +58,10 @@ class InkCensus(Mapping):
 
     def state_changed(self, frame: Frame, state: State) -> None:
         self.may_spare |= state.overprint_fill or state.overprint_stroke or state.blend in NOT_SEPARABLE
-        if (
-            state.alpha_fill < 1
-            or state.alpha_stroke < 1
-            or state.masked
-            or state.blend not in ("Normal", "Compatible")
-        ):
+        if not state.plain:
             self.knocked |= state.knockout
             self.blended |= state.blends_in == 3
+        self.sunk |= state.sunk and state.blend not in ("Normal", "Compatible")
 
     def picture_placed(self, frame: Frame, picture: Object, space: Space | None, name: str) -> None:
         if entry(picture, "/SMask") is not None:
@@ -70,19 +73,5 @@ def look(pdf: pikepdf.Pdf, page: int) -> tuple[InkCensus, list[Doubt]]:
     """What one page (from 1) is printed with, and what plates can't show of it."""
     census = InkCensus()
     Walker(pdf, census, WalkResult()).page(pdf.pages[page - 1].obj, page)
-    doubts = []
-    if census.knocked:
-        doubts.append(
-            Doubt(
-                page,
-                "a knockout group",
-                "what overlaps inside it is shown mixed, where it should replace what lies below",
-            )
-        )
-    if census.blended:
-        doubts.append(
-            Doubt(
-                page, "transparency that mixes in RGB", "plates show it mixed ink by ink, so mixed colours may differ"
-            )
-        )
-    return census, doubts
+    met = (census.knocked, census.blended, census.sunk)
+    return census, [Doubt(page, what, why) for (what, why), found in zip(_DOUBTS, met, strict=True) if found]

@@ -11,7 +11,7 @@ from pikepdf import Dictionary, Name, Stream
 
 from hotfolder.pdf.objects import entry, name
 from hotfolder.pdf.values.spaces import Space
-from hotfolder.pdf.walk.content import Operation, parse_name, parse_number, write_name
+from hotfolder.pdf.walk.content import Operation, parse_name, parse_number
 from hotfolder.pdf.walk.inline import inline_facts
 from hotfolder.pdf.walk.mapping import Paint
 from hotfolder.pdf.walk.pictures import picture_space
@@ -94,7 +94,8 @@ def _left(frame: "Frame", kind: int) -> int:
         (_FILL, state.fill, state.overprint_fill),
         (_STROKE, state.stroke, state.overprint_stroke),
     ):
-        if kind & part and _spared(frame, colour.space, None if colour.pattern else colour.values, overprint):
+        space = colour.gradient or colour.space
+        if kind & part and _spared(frame, space, None if colour.pattern else colour.values, overprint):
             kind &= ~part
     return kind
 
@@ -113,8 +114,7 @@ def _multiplied(frame: "Frame", operation: Operation, handle: Handle | None) -> 
 
 
 def _blend(frame: "Frame", at: int, mode: str) -> None:
-    written = frame.edits.use("/ExtGState", f"/Blend{mode}", frame.walker.shared(Dictionary(BM=Name("/" + mode))))
-    frame.changes.add(at, at, write_name(written) + b" gs")
+    frame.set_graphics(at, f"/Blend{mode}", Dictionary(BM=Name("/" + mode)))
 
 
 PAINTING: dict[bytes, Handle] = {

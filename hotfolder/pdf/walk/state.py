@@ -35,6 +35,7 @@ class Colour:
     space: Space = GRAY
     values: tuple[float, ...] = (0.0,)
     pattern: str = ""
+    gradient: Space | None = None  # of a shading pattern
 
 
 @dataclass
@@ -54,6 +55,7 @@ class State:
     masked: bool = False
     intent: str = ""  # rendering intent stated by the file, in the condition's words; "" where it states none
     in_glyph: bool = False  # in the drawing of a Type 3 glyph, which is text
+    sunk: bool = False  # inside a group that mixes with what lies below and is itself not painted plainly
     knockout: bool = False  # directly inside a knockout group
     blends_in: int = 0  # channels of the blending space, where a group names one
     grouped: bool = False  # inside a transparency group or a pattern cell, which may have holes
@@ -70,10 +72,23 @@ class State:
         made.__dict__.update(self.__dict__)  # several times as fast as copy.copy, and done at every q
         return made
 
-    def for_group(self, ctm: Matrix, *, knockout: bool = False, channels: int | None = None) -> "State":
+    @property
+    def plain(self) -> bool:
+        """Whether what is painted covers what lies below, without mixing."""
+        return (
+            self.blend in ("Normal", "Compatible")
+            and self.alpha_fill >= 1
+            and self.alpha_stroke >= 1
+            and not self.masked
+        )
+
+    def for_group(
+        self, ctm: Matrix, *, isolated: bool = False, knockout: bool = False, channels: int | None = None
+    ) -> "State":
         """The state in which a transparency group's own content begins (11.6.6): blending starts afresh, in a space of
         so many channels; None: in the same as around it."""
         inner = self.copy()
+        inner.sunk = not isolated and (self.sunk or not self.plain)
         inner.ctm, inner.blend, inner.alpha_fill, inner.alpha_stroke, inner.masked = ctm, "Normal", 1.0, 1.0, False
         inner.grouped, inner.knockout = True, knockout
         if channels is not None:

@@ -191,7 +191,8 @@ class Walker:
             channels = None if space is None else self.spaces.read(space, resources).n
         except ValueError:
             channels = None
-        return state.for_group(state.ctm, knockout=entry(found, "/K") is True, channels=channels)
+        isolated, knockout = (entry(found, key) is True for key in ("/I", "/K"))
+        return state.for_group(state.ctm, isolated=isolated, knockout=knockout, channels=channels)
 
     def rewritten(self, stream: Stream | Object, new: bytes | None, leave_out: frozenset[str]) -> Stream:
         """A copy of a stream with new content, or with its very bytes where `new` is None."""
