@@ -3,9 +3,10 @@
 Only what must change is replaced; every other byte stays as the artwork's program wrote it.
 """
 
+import itertools
 import re
 import zlib
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from typing import NamedTuple
 
 from pikepdf import Array, Dictionary, Name, Object, PdfError
@@ -21,9 +22,11 @@ _TOKEN = re.compile(_SPACE + rb"*+(<<|>>|" + _HEX + rb"|%[^\r\n]*+|/" + _REGULAR
 _STRING_PART = re.compile(rb"[^()\\]*+(?:\\.[^()\\]*+)*+([()])", re.S)
 _END_OF_PICTURE = re.compile(rb"(?<=[\0\t\n\f\r >])EI(?=[\0\t\n\f\r ]|\Z)")
 _NUMBER = re.compile(rb"[-+]*(\d*\.?\d*)")
-_TEXT_AHEAD = re.compile(rb"[\t\n\f\r -~]*+\Z")
+_APART = frozenset([b"", *(bytes([c]) for c in b"\0\t\n\f\r ()<>[]{}/%")])
+_TEXT_AHEAD = re.compile(rb"(?!\0\0\0)[\0\t\n\f\r -~]*+\Z")
 
 _LETTERS = [bytes([c]) for c in b"abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ"]
+MOST_ENDS = 10_000  # places looked at where an inline picture may end
 MOST_OPERANDS = 64  # ISO 32000-1 annex C: at most 32 colour components and a name.
 
 
@@ -132,15 +135,19 @@ def _inline_picture(data: bytes, start: int) -> tuple[bytes, bytes, int]:
         if found.group(1) == b"ID":
             break
     entries, first = data[start : found.start(1)], position + 1
-    for end in _END_OF_PICTURE.finditer(data, first + _known_length(entries, data, first)):
-        # The data itself may hold these letters: real ones are followed by readable operators.
-        if _TEXT_AHEAD.match(data[end.end() : end.end() + 12]):
+    least = first + _known_length(entries, data, first)
+    ends = list(itertools.islice(_END_OF_PICTURE.finditer(data, max(first, least - 1)), MOST_ENDS))
+    for end in ends:
+        # The data itself may hold these letters: real ones stand where it must end, or readable operators follow.
+        if first < least >= end.start() - 2 or _TEXT_AHEAD.match(data[end.end() : end.end() + 12]):
             return entries, data[first : end.start()], end.end()
+    if ends:
+        return entries, data[first : ends[0].start()], ends[0].end()
     return entries, data[first:], len(data)
 
 
 def _known_length(entries: bytes, data: bytes, first: int) -> int:
-    """How many bytes the picture has at least, where that can be known: without a filter, or deflated."""
+    """How many bytes the picture has at least, where that can be known: not with DCT, LZW and CCITT."""
     try:
         facts = inline_entries(entries)
         kinds = facts.get("/Filter")
@@ -150,16 +157,42 @@ def _known_length(entries: bytes, data: bytes, first: int) -> int:
             bits = 1 if bool(facts.get("/ImageMask")) else int(facts.get("/BitsPerComponent", 8))
             size = (int(facts["/Width"]) * parts * bits + 7) // 8 * int(facts["/Height"])
             return size if 0 <= size <= len(data) - first else 0
-        if kind == Name.FlateDecode:
-            worker = zlib.decompressobj()
-            rest = data[first:]
-            for at in range(0, len(rest), 65536):
-                worker.decompress(rest[at : at + 65536])
-                if worker.eof:
-                    return min(at + 65536, len(rest)) - len(worker.unused_data)
+        measure = _LENGTHS.get(str(kind))
+        return measure(data, first) if measure is not None else 0
     except (KeyError, TypeError, ValueError, zlib.error):
-        pass
+        return 0
+
+
+def _deflated(data: bytes, first: int) -> int:
+    worker = zlib.decompressobj()
+    for at in range(first, len(data), 65536):
+        worker.decompress(data[at : at + 65536])
+        if worker.eof:
+            return min(at + 65536, len(data)) - len(worker.unused_data) - first
     return 0
+
+
+def _run_lengths(data: bytes, first: int) -> int:
+    """7.4.5: a byte that counts what follows, until 128."""
+    at = first
+    while at < len(data):
+        count = data[at]
+        at += 1 if count == 128 else 2 if count > 128 else count + 2
+        if count == 128:
+            return at - first
+    return 0
+
+
+def _until(sign: bytes) -> Callable[[bytes, int], int]:
+    return lambda data, first: max(0, data.find(sign, first) + len(sign) - first)
+
+
+_LENGTHS: dict[str, Callable[[bytes, int], int]] = {
+    "/FlateDecode": _deflated,
+    "/RunLengthDecode": _run_lengths,
+    "/ASCIIHexDecode": _until(b">"),
+    "/ASCII85Decode": _until(b"~>"),
+}
 
 
 # ISO 32000-1 tables 93 and 94: the short names that only inline pictures may use.
@@ -234,6 +267,9 @@ def splice(data: bytes, edits: Iterable[tuple[int, int, bytes]]) -> bytes:
     """The data with each (start, end, new) put in; edits come in order and don't overlap."""
     parts, position = [], 0
     for start, end, new in edits:
+        # What took up no space before may need it now: "/A cs" may stand right behind an operator, "0 g" may not.
+        if new[:1] not in _APART and data[start - 1 : start] not in _APART:
+            new = b" " + new
         parts += [data[position:start], new]
         position = end
     return b"".join([*parts, data[position:]])

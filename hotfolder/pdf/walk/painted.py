@@ -52,16 +52,20 @@ def pattern(walker: "Walker", found: object, resources: object, depth: int, base
         return _tiling(walker, found, resources, depth, base, colour)
     if not isinstance(found, Dictionary) or "/Shading" not in found:
         return found
-    graphics = found.get("/ExtGState")
+    place = ("gradient pattern", identity(found))
+    if (known := walker.known(place)) is not None:
+        return known.made
+    began = walker.begin()
+    graphics, made = found.get("/ExtGState"), found
     gradient = shading(walker, found["/Shading"], resources, read_intent(name(entry(graphics, "/RI"))))
     masked = graphics_state(walker, graphics, resources, depth)
-    if same_object(gradient, found["/Shading"]) and same_object(masked, graphics):
-        return found
-    new = copy_dictionary(found)
-    new.Shading = gradient
-    if masked is not None:
-        new.ExtGState = masked
-    return walker.pdf.make_indirect(new)
+    if not same_object(gradient, found["/Shading"]) or not same_object(masked, graphics):
+        new = copy_dictionary(found)
+        new.Shading = gradient
+        if masked is not None:
+            new.ExtGState = masked
+        made = walker.pdf.make_indirect(new)
+    return walker.remember(place, made, began)
 
 
 def glyphs(walker: "Walker", font: object, resources: object, state: State, depth: int) -> object:
