@@ -1,20 +1,24 @@
 """Runs the small programs (ISO 32000-1 7.10.5) with which some files describe gradients and spot inks."""
 
+import math
 import re
 from collections.abc import Callable
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+Floats = NDArray[Any]  # of numbers or booleans
 Program = list["float | str | Program"]
 MOST_TOKENS = 20_000
 MOST_STACK = 200  # ISO 32000-1 annex C asks readers for 100.
 MOST_NESTED = 32
+_NUMBER = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?")
 
 
 class Calculator:
-    """One program. It has no loops, so its length bounds its work; both branches of a condition are computed."""
+    """One program. It has no loops, so its length bounds its work; both branches of a condition
+    are computed where some rows take one and some the other."""
 
     def __init__(self, source: bytes) -> None:
         """ValueError where the source is no such program."""
@@ -50,12 +54,12 @@ def _block(tokens: list[str], at: int, depth: int) -> tuple[Program, int]:
 
 
 def _word(token: str) -> float | str:
-    try:
-        return float(token)
-    except ValueError:
-        if token not in _KNOWN:
-            raise ValueError(f"a calculating function with the unknown word {token[:20]!r}") from None
+    if token in _KNOWN:
         return token
+    value = float(token) if _NUMBER.fullmatch(token) else math.inf
+    if not math.isfinite(value):
+        raise ValueError(f"a calculating function with the unknown word {token[:20]!r}")
+    return value
 
 
 def _run(program: Program, stack: list[Floats], rows: int) -> list[Floats]:
@@ -67,11 +71,19 @@ def _run(program: Program, stack: list[Floats], rows: int) -> list[Floats]:
             stack.append(np.full(rows, word))
         elif word in ("if", "ifelse"):
             stack = _choose(word, stack, blocks, rows)
+        elif word == "not":
+            value = stack.pop()
+            stack.append(~value if value.dtype == bool else -np.trunc(value) - 1)
         elif word in _ONE:
-            stack.append(_ONE[word](stack.pop()))
+            stack.append(_ONE[word](np.asarray(stack.pop(), np.float64)))
         elif word in _TWO:
             second, first = stack.pop(), stack.pop()
-            stack.append(np.asarray(_TWO[word](first, second), np.float64))
+            stack.append(
+                np.asarray(_TWO[word](np.asarray(first, np.float64), np.asarray(second, np.float64)), np.float64)
+            )
+        elif word in _COMPARE or word in _LOGIC:
+            second, first = stack.pop(), stack.pop()
+            stack.append(_compare(word, first, second))
         else:
             _shuffle(word, stack, rows)
         if len(stack) > MOST_STACK:
@@ -79,10 +91,22 @@ def _run(program: Program, stack: list[Floats], rows: int) -> list[Floats]:
     return stack
 
 
+def _compare(word: str, first: Floats, second: Floats) -> Floats:
+    """Booleans stay arrays of bool, because `not`, `and`, `or` and `xor` mean other things for numbers (table 42)."""
+    if word in _COMPARE:
+        return np.asarray(_COMPARE[word](first, second))
+    if first.dtype == bool and second.dtype == bool:
+        return np.asarray(_LOGIC[word](first, second))
+    one, other = (np.clip(np.nan_to_num(np.trunc(x)), -(2**31), 2**31 - 1).astype(np.int64) for x in (first, second))
+    return np.asarray(_LOGIC[word](one, other), np.float64)
+
+
 def _choose(word: str, stack: list[Floats], blocks: list[Program], rows: int) -> list[Floats]:
     otherwise = blocks.pop() if word == "ifelse" else []
     then = blocks.pop()
     true = stack.pop() != 0
+    if true.all() or not true.any():  # the other branch may be one that would go wrong
+        return _run(then if true.all() else otherwise, stack, rows)
     first, second = _run(then, list(stack), rows), _run(otherwise, list(stack), rows)
     if len(first) != len(second):
         raise ValueError("a calculating function whose branches differ in length")
@@ -97,7 +121,7 @@ def _shuffle(word: str, stack: list[Floats], rows: int) -> None:
     elif word == "exch":
         stack[-1], stack[-2] = stack[-2], stack[-1]
     elif word in ("true", "false"):
-        stack.append(np.full(rows, float(word == "true")))
+        stack.append(np.full(rows, word == "true"))
     elif word == "copy":
         count = _count(stack)
         stack.extend(stack[len(stack) - count :])
@@ -132,11 +156,6 @@ def _divide(a: Floats, b: Floats) -> Floats:
     return np.where(b == 0, 0.0, a / np.where(b == 0, 1, b))
 
 
-def _bitwise(how: Callable[[NDArray[np.int64], NDArray[np.int64]], object]) -> Callable[[Floats, Floats], object]:
-    # Booleans are 0 and 1 here, for which the bitwise answer is the logical one.
-    return lambda a, b: how(np.nan_to_num(a).astype(np.int64), np.nan_to_num(b).astype(np.int64))
-
-
 def _shift(a: Floats, b: Floats) -> object:
     return np.trunc(np.trunc(a) * np.exp2(np.clip(b, -40, 40)))
 
@@ -155,7 +174,6 @@ _ONE: dict[str, Callable[[Floats], Floats]] = {
     "log": np.log10,
     "sin": lambda a: np.sin(np.radians(a)),
     "cos": lambda a: np.cos(np.radians(a)),
-    "not": lambda a: np.where((a == 0) | (a == 1), 1 - a, -a - 1),
 }
 _TWO: dict[str, Callable[[Floats, Floats], object]] = {
     "add": np.add,
@@ -166,15 +184,31 @@ _TWO: dict[str, Callable[[Floats, Floats], object]] = {
     "mod": lambda a, b: np.where(b == 0, 0.0, np.fmod(a, np.where(b == 0, 1, b))),
     "exp": lambda a, b: np.nan_to_num(np.power(a, b)),
     "atan": lambda a, b: np.degrees(np.arctan2(a, b)) % 360,
+    "bitshift": _shift,
+}
+_COMPARE: dict[str, Callable[..., object]] = {
     "eq": np.equal,
     "ne": np.not_equal,
     "gt": np.greater,
     "ge": np.greater_equal,
     "lt": np.less,
     "le": np.less_equal,
-    "and": _bitwise(np.bitwise_and),
-    "or": _bitwise(np.bitwise_or),
-    "xor": _bitwise(np.bitwise_xor),
-    "bitshift": _shift,
 }
-_KNOWN = {*_ONE, *_TWO, "if", "ifelse", "pop", "dup", "exch", "copy", "index", "roll", "true", "false"}
+_LOGIC: dict[str, Callable[..., object]] = {"and": np.bitwise_and, "or": np.bitwise_or, "xor": np.bitwise_xor}
+_KNOWN = {
+    *_ONE,
+    *_TWO,
+    *_COMPARE,
+    *_LOGIC,
+    "not",
+    "if",
+    "ifelse",
+    "pop",
+    "dup",
+    "exch",
+    "copy",
+    "index",
+    "roll",
+    "true",
+    "false",
+}
