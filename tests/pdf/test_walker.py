@@ -5,71 +5,14 @@ import re
 
 import numpy as np
 import pikepdf
-import pypdfium2
 import pytest
-from pikepdf import Array, Dictionary, Name, Object, Stream
+from pages import CAL_RGB, CONDITION, LAB, RGB_SPOT, SPOT, Page, drawn, text_of
+from pikepdf import Array, Dictionary, Name, Object
 from PIL import Image, ImageCms
 
-from hotfolder.colour.condition import SHIPPED
 from hotfolder.colour.profile import SRGB
-from hotfolder.pdf.mappings import Mapping, ToCondition, ToScreen
-from hotfolder.pdf.walk.outcome import WalkResult
+from hotfolder.pdf.mappings import ToCondition, ToScreen
 from hotfolder.pdf.walk.walker import walk
-
-CONDITION = SHIPPED["coated_europe"]
-SPOT = "[/Separation /Orange /DeviceCMYK << /FunctionType 2 /Domain [0 1] /C0 [0 0 0 0] /C1 [0 .6 1 0] /N 1 >>]"
-RGB_SPOT = "[/Separation /Orange /DeviceRGB << /FunctionType 2 /Domain [0 1] /C0 [1 1 1] /C1 [1 .5 0] /N 1 >>]"
-LAB = "[/Lab << /WhitePoint [.9642 1 .8249] /Range [-128 127 -128 127] >>]"
-CAL_RGB = "[/CalRGB << /WhitePoint [.9505 1 1.089] /Gamma [2.2 2.2 2.2] /Matrix [.4124 .2126 .0193 .3576 .7152 .1192 .1805 .0722 .9505] >>]"
-
-
-class Page:
-    """A page under construction: resources by category, as PDF text."""
-
-    def __init__(self) -> None:
-        self.pdf = pikepdf.new()
-        self.pdf.add_blank_page(page_size=(200, 200))
-        self.obj = self.pdf.pages[0].obj
-        font = Dictionary(Type=Name.Font, Subtype=Name.Type1, BaseFont=Name.Helvetica)
-        self.obj.Resources = Dictionary(
-            Font=Dictionary(F1=font), ColorSpace=Dictionary(), XObject=Dictionary(), ExtGState=Dictionary(),
-            Pattern=Dictionary(), Shading=Dictionary(),
-        )  # fmt: skip
-
-    def put(self, category: str, name: str, value: "str | Object") -> Object:
-        found = Object.parse(value.encode()) if isinstance(value, str) else value
-        made = self.pdf.make_indirect(found)
-        self.obj.Resources[f"/{category}"][f"/{name}"] = made
-        return made
-
-    def stream(self, data: str | bytes, entries: str = "") -> Stream:
-        made = Stream(self.pdf, data if isinstance(data, bytes) else data.encode())
-        facts = Object.parse(f"<< {entries} >>".encode())
-        for key in facts.keys():  # noqa: SIM118
-            made[key] = facts[key]
-        return made
-
-    def form(self, name: str, data: str, entries: str = "", resources: bool = True) -> Object:
-        form = self.stream(data, f"/Type /XObject /Subtype /Form /BBox [0 0 200 200] {entries}")
-        if resources:
-            form.Resources = self.obj.Resources
-        return self.put("XObject", name, form)
-
-    def profile(self, name: str, data: bytes, n: int) -> Object:
-        return self.put(
-            "ColorSpace", name, Array([Name.ICCBased, self.pdf.make_indirect(self.stream(data, f"/N {n}"))])
-        )
-
-    def walk(self, content: str, mapping: Mapping | None = None) -> WalkResult:
-        self.obj.Contents = self.pdf.make_stream(content.encode())
-        return walk(self.pdf, mapping or ToCondition(CONDITION))
-
-    def content(self) -> str:
-        return text_of(self.obj.Contents)
-
-
-def text_of(stream: Object) -> str:
-    return " ".join(stream.read_bytes().decode("latin-1").split())
 
 
 def lcms(rgb: tuple[float, ...]) -> list[float]:
@@ -221,16 +164,17 @@ def test_a_spot_with_an_rgb_stand_in_keeps_its_ink() -> None:
     assert page.content() == "/S cs .5 scn f"
 
 
-def test_two_inks_with_an_rgb_stand_in_are_left_and_told() -> None:
+def test_five_inks_with_an_rgb_stand_in_are_left_and_told() -> None:
     page = Page()
     tint = page.pdf.make_indirect(
-        page.stream("{ pop dup dup }", "/FunctionType 4 /Domain [0 1 0 1] /Range [0 1 0 1 0 1]")
+        page.stream("{ pop pop pop pop dup dup }", f"/FunctionType 4 /Domain [{'0 1 ' * 5}] /Range [0 1 0 1 0 1]")
     )
-    page.put("ColorSpace", "N", Array([Name.DeviceN, Array([Name.Orange, Name.Violet]), Name.DeviceRGB, tint]))
-    result = page.walk("/N cs .5 .5 scn f")
-    assert page.content() == "/N cs .5 .5 scn f"
+    inks = Array([Name(f"/{ink}") for ink in "ABCDE"])
+    page.put("ColorSpace", "N", Array([Name.DeviceN, inks, Name.DeviceRGB, tint]))
+    result = page.walk("/N cs .5 .5 .5 .5 .5 scn f")
+    assert page.content() == "/N cs .5 .5 .5 .5 .5 scn f"
     (left,) = result.leftovers
-    assert (left.page, left.what) == (1, "a colour in DeviceN Orange, Violet")
+    assert (left.page, left.what) == (1, "a colour in DeviceN A, B, C, D, E")
     assert "plain RGB" in left.why
 
 
@@ -456,12 +400,6 @@ def test_a_mesh_gets_its_corners_converted() -> None:
     assert records[:, :3].tolist() == [[0, 0, 0], [0, 255, 0], [0, 0, 255]]
     assert (records[:, 3:] == [0, 0, 0, 0, 0, 0, 255, 255]).all()
     assert result.remarks == []
-
-
-def drawn(pdf: pikepdf.Pdf) -> np.ndarray:
-    saved = io.BytesIO()
-    pdf.save(saved)
-    return pypdfium2.PdfDocument(saved.getvalue())[0].render(scale=1, rev_byteorder=True).to_numpy()[:, :, :3]
 
 
 # What can't be converted stays, and is told

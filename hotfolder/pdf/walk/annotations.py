@@ -2,14 +2,19 @@
 
 from typing import TYPE_CHECKING
 
-from pikepdf import Dictionary, Stream
+from pikepdf import Array, Dictionary, Stream
 
-from hotfolder.pdf.objects import copy_dictionary, dictionary, entry, name, numbers, same_object, whole
+from hotfolder.pdf.objects import copy_dictionary, dictionary, entry, name, number, numbers, same_object, whole
 from hotfolder.pdf.walk.placing import form_box
-from hotfolder.pdf.walk.state import IDENTITY, Matrix, State
+from hotfolder.pdf.walk.state import IDENTITY, Box, Matrix, State
 
 if TYPE_CHECKING:
     from hotfolder.pdf.walk.walker import Walker
+
+# Of the kinds in table 169, those that a viewer draws without being told how.
+_DRAWN = frozenset(
+    ("Text", "FreeText", "Line", "Square", "Circle", "Polygon", "PolyLine", "Highlight", "Underline", "Squiggly")
+) | {"StrikeOut", "Stamp", "Caret", "Ink", "FileAttachment"}
 
 
 def rewrite_appearance(walker: "Walker", annotation: object, resources: object) -> None:
@@ -19,7 +24,10 @@ def rewrite_appearance(walker: "Walker", annotation: object, resources: object) 
     flags = whole(annotation.get("/F"), 0)
     marks = name(annotation.get("/Subtype")) in ("PrinterMark", "TrapNet")
     look = entry(annotation.get("/AP"), "/N")
-    if look is None or flags & 2 or not (flags & 4 or marks):
+    if flags & 2 or not (flags & 4 or marks):
+        return
+    if look is None:
+        _tell_undrawn(walker, annotation)
         return
     state = State()
     if isinstance(look, Stream):
@@ -41,14 +49,30 @@ def rewrite_appearance(walker: "Walker", annotation: object, resources: object) 
         annotation.AP = appearance
 
 
-def _appearance_matrix(annotation: Dictionary, look: object) -> Matrix:
-    """Maps an appearance's transformed box onto the annotation's rectangle (12.5.5, algorithm 8.1)."""
-    box = form_box(look, IDENTITY)
+def _tell_undrawn(walker: "Walker", annotation: Dictionary) -> None:
+    """Without an appearance a viewer draws these itself, in colours that no mapping can change (12.5.6)."""
+    kind = name(annotation.get("/Subtype"))
+    border = annotation.get("/Border")
+    width = entry(annotation.get("/BS"), "/W", border[2] if isinstance(border, Array) and len(border) > 2 else 1)
+    framed = kind == "Link" and number(width, 1.0) > 0
+    if kind in _DRAWN or framed:
+        box = _rectangle(annotation)
+        why = "it prints, but has no appearance of its own: each program draws it in its own way"
+        walker.leave(f"an annotation ({kind})", why, box)
+
+
+def _rectangle(annotation: Dictionary) -> Box | None:
     try:
         x0, y0, x1, y1 = numbers(annotation.get("/Rect"), 4)
     except ValueError:
+        return None
+    return min(x0, x1), min(y0, y1), max(x0, x1), max(y0, y1)
+
+
+def _appearance_matrix(annotation: Dictionary, look: object) -> Matrix:
+    """Maps an appearance's transformed box onto the annotation's rectangle (12.5.5, algorithm 8.1)."""
+    box, place = form_box(look, IDENTITY), _rectangle(annotation)
+    if place is None or box is None or box[2] <= box[0] or box[3] <= box[1]:
         return IDENTITY
-    if box is None or box[2] <= box[0] or box[3] <= box[1]:
-        return IDENTITY
-    sx, sy = abs(x1 - x0) / (box[2] - box[0]), abs(y1 - y0) / (box[3] - box[1])
-    return sx, 0.0, 0.0, sy, min(x0, x1) - box[0] * sx, min(y0, y1) - box[1] * sy
+    sx, sy = (place[2] - place[0]) / (box[2] - box[0]), (place[3] - place[1]) / (box[3] - box[1])
+    return sx, 0.0, 0.0, sy, place[0] - box[0] * sx, place[1] - box[1] * sy

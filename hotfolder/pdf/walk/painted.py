@@ -3,7 +3,7 @@
 import re
 from typing import TYPE_CHECKING
 
-from pikepdf import Dictionary, Name, Object, Stream
+from pikepdf import Array, Dictionary, Name, Object, Stream
 
 from hotfolder.pdf.objects import (
     MOST_LEVELS,
@@ -73,7 +73,7 @@ def glyphs(walker: "Walker", font: object, resources: object, state: State, dept
     procedures = entry(font, "/CharProcs")
     if not isinstance(font, Dictionary) or not isinstance(procedures, Dictionary) or depth > MOST_LEVELS:
         return font
-    place = ("font", identity(font), walker.scale(state), state.intent)
+    place = ("font", identity(font), walker.dependence(state))
     if (known := walker.known(place)) is not None:
         return known.made
     if place in walker.active:
@@ -97,7 +97,9 @@ def glyphs(walker: "Walker", font: object, resources: object, state: State, dept
         inner.uncoloured |= uncoloured
         inner.in_glyph = True
         inner.ctm = multiply(read_matrix(entry(font, "/FontMatrix")), state.ctm)
-        new = walker.run(data, edits, inner, inner.ctm, owned=False, black=False, depth=depth + 1)[0]
+        new, borrowed = walker.run(data, edits, inner, inner.ctm, owned=False, black=False, depth=depth + 1)
+        if borrowed and not uncoloured:
+            walker.leave("a glyph", "what it is painted with depends on the colour space of the text around it")
         if new is not None:
             changed[key] = walker.pdf.make_indirect(walker.rewritten(glyph, new, frozenset()))
     walker.active.discard(place)
@@ -150,7 +152,9 @@ def graphics_state(walker: "Walker", found: object, resources: object, depth: in
     """An ExtGState, with its soft mask rewritten if need be, and the mapping's blend mode."""
     if not isinstance(found, Dictionary) or depth > MOST_LEVELS:
         return found
-    mask, blend = found.get("/SMask"), blend_mode(found.get("/BM"))
+    mask, blend, font = found.get("/SMask"), blend_mode(found.get("/BM")), found.get("/Font")
+    if isinstance(font, Array) and len(font) and name(entry(font[0], "/Subtype")) == "Type3":
+        walker.leave("a font", "a graphics state chooses it, and its glyphs are drawings")
     new_blend = walker.mapping.blend_mode(blend)
     if not isinstance(mask, Dictionary) and new_blend == blend:
         return found
