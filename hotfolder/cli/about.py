@@ -138,6 +138,20 @@ def _condition(condition: Any) -> dict[str, Any]:
         "identifier": condition.identifier,
         "intent": condition.intent,
         "black_point_compensation": condition.black_point_compensation,
+        "picture_intent": condition.picture_intent,
+        "picture_black_point_compensation": condition.picture_black_point_compensation,
+        "follow_file_intents": condition.follow_file_intents,
+        "black_alone": condition.black_alone,
+        "neutral_tolerance": condition.neutral_tolerance,
+        "gray_to_black": condition.gray_to_black,
+        "rich_black": list(condition.rich_black),
+        "rich_black_from": write_length(condition.rich_black_from),
+        "cmyk": condition.cmyk,
+        "cmyk_source": _path(condition.cmyk_source),
+        "cmyk_pure": condition.cmyk_pure,
+        "spot_inks": condition.spot_inks,
+        "spots": {ink: {"name": spot.name} if spot.name else spot.fate for ink, spot in condition.spots},
+        "over_limit": condition.over_limit,
     }
 
 

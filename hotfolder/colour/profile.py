@@ -160,11 +160,11 @@ def _word(data: bytes, at: int) -> str:
 
 
 def _check_tables(profile: Profile) -> None:
-    """Clause 8.4: an output profile tells the paper's white, and converts from inks to colour and back."""
+    """Clause 8.4: an output profile tells the paper's white, and converts from inks to colour and back, by each intent."""
     held = {name for name, _, _ in profile.tags}
-    if not held & {"A2B0", "A2B1"}:
+    if not {"A2B0", "A2B1", "A2B2"} <= held:
         raise ValueError(f"{profile.name} lacks the table that tells how inks look on paper: {_ASK}.")
-    if not held & {"B2A0", "B2A1"}:
+    if not {"B2A0", "B2A1", "B2A2"} <= held:
         raise ValueError(f"{profile.name} lacks the table that finds the inks for a colour: {_ASK}.")
     white = profile.tag("wtpt") or b""
     x, y, z = struct.unpack_from(">3i", white, 8) if white[:4] == b"XYZ " and len(white) >= 20 else (0, 0, 0)

@@ -1,5 +1,6 @@
 """Conversions of colours and whole pictures into the inks of a printing condition, and back to see them."""
 
+from dataclasses import replace
 from functools import lru_cache
 
 import numpy as np
@@ -22,7 +23,7 @@ class ToCondition:
         cmm.check_source(source)
         self.source = source
         self.condition = condition
-        self._press = _press(condition)
+        self._press = press_profile(condition)
 
     def colours(self, values: ArrayLike) -> Floats:
         """Device values (n, channels) in 0..1 to inks (n, 4) in 0..1; one call for many colours is much cheaper."""
@@ -74,13 +75,20 @@ def gray_to_black(source: Profile, condition: Condition) -> GrayToBlack:
     return GrayToBlack(source, condition)
 
 
+@lru_cache(maxsize=16)
+def separate_again(condition: Condition) -> ToCondition:
+    """The condition's own inks separated anew by its profile: the same look, with the profile's black and ink limit."""
+    exact = replace(condition.for_use(False), intent="relative", black_point_compensation=False)
+    return to_condition(press_profile(condition), exact)
+
+
 def lab_to_condition(condition: Condition, lab: ArrayLike) -> Floats:
     """Lab (D50) of shape (n, 3) to inks (n, 4) in 0..1, for colours that come without a profile.
 
     White is L* 100 and becomes bare paper; only with the absolute intent are the colours taken as they are.
     """
     rows = np.asarray(lab, np.float64).reshape(-1, 3)
-    press = _press(condition)
+    press = press_profile(condition)
     xyz = lab_to_xyz(rows)
     if condition.intent == "absolute":
         return _inks(press, xyz * D50 / media_white(press), "relative", False)
@@ -89,20 +97,20 @@ def lab_to_condition(condition: Condition, lab: ArrayLike) -> Floats:
 
 def condition_lab(condition: Condition, cmyk: ArrayLike) -> Floats:
     """What inks (n, 4) in 0..1 look like on the condition's paper: absolute colorimetric Lab (D50), (n, 3)."""
-    press = _press(condition)
+    press = press_profile(condition)
     xyz = cmm.relative_xyz(press, _rows(cmyk, 4), "relative", False)
     return xyz_to_lab(xyz * media_white(press) / D50)
 
 
 def condition_to_srgb(condition: Condition, cmyk: ArrayLike) -> Floats:
     """Inks (n, 4) in 0..1 to sRGB (n, 3) in 0..1 for a screen: paper is white, the darkest black is black."""
-    xyz = cmm.relative_xyz(_press(condition), _rows(cmyk, 4), "relative", True)
+    xyz = cmm.relative_xyz(press_profile(condition), _rows(cmyk, 4), "relative", True)
     return _srgb_from_xyz(xyz)
 
 
 def condition_picture_to_srgb(condition: Condition, image: pyvips.Image) -> pyvips.Image:
     """A CMYK picture to sRGB of the same depth, lazily, by the rule of `condition_to_srgb`."""
-    return cmm.convert_picture(image, _press(condition), SRGB, "relative", True)
+    return cmm.convert_picture(image, press_profile(condition), SRGB, "relative", True)
 
 
 def srgb_lab(rgb: ArrayLike) -> Floats:
@@ -112,14 +120,20 @@ def srgb_lab(rgb: ArrayLike) -> Floats:
     return xyz_to_lab(xyz)
 
 
-def prepare(condition: Condition) -> None:
-    """Read and check the condition's profile now rather than at the first colour. Starts no thread."""
-    _press(condition)
+def relative_lab(profile: Profile, values: ArrayLike) -> Floats:
+    """What a profile's device values (n, channels) in 0..1 look like beside its own white: Lab (D50), (n, 3)."""
+    return xyz_to_lab(cmm.relative_xyz(profile, _rows(values, profile.channels), "relative", False))
 
 
 @lru_cache(maxsize=32)
-def _press(condition: Condition) -> Profile:
+def press_profile(condition: Condition) -> Profile:
+    """The condition's output profile, read and checked once. ValueError with a plain sentence where it can't be used."""
     return check_output_profile(condition.profile)
+
+
+def prepare(condition: Condition) -> None:
+    """Read and check the condition's profile now rather than at the first colour. Starts no thread."""
+    press_profile(condition)
 
 
 @lru_cache(maxsize=32)
@@ -127,7 +141,7 @@ def _black_ramp(condition: Condition) -> Floats:
     """Y of the black ink alone at 0..1 in 1024 steps, made to fall steadily, paper at 1."""
     inks = np.zeros((1025, 4))
     inks[:, 3] = np.linspace(0, 1, 1025)
-    ramp = cmm.relative_xyz(_press(condition), inks, "relative", False)[:, 1]
+    ramp = cmm.relative_xyz(press_profile(condition), inks, "relative", False)[:, 1]
     falling = np.minimum.accumulate(ramp / ramp[0])
     return falling - np.linspace(0, 1e-9, len(falling))
 

@@ -8,15 +8,15 @@ from pathlib import Path
 from typing import Any
 
 from hotfolder.colour.condition import SHIPPED, Condition
-from hotfolder.colour.profile import check_output_profile
 from hotfolder.config.builtin import poster_chain
 from hotfolder.config.checker import Checker
+from hotfolder.config.conditions import read_condition
 from hotfolder.config.lines import Lines, Place
 from hotfolder.config.lint import Lint, find, lint
 from hotfolder.config.studio import Limits, Route, Studio
-from hotfolder.config.tables import ConditionTable, RouteTable, StudioTable
+from hotfolder.config.tables import RouteTable, StudioTable
 from hotfolder.config.toml_words import read_toml
-from hotfolder.config.words import ended, show, unknown, write
+from hotfolder.config.words import show, unknown, write
 from hotfolder.errors import ConfigError
 from hotfolder.loading import Plugins, load_plugins
 from hotfolder.names import printable
@@ -119,30 +119,9 @@ class _Reader(Checker):
         for name, table in tables.items():
             place, who = ("conditions", name), (f"condition {show(name)}",)
             if self.named(name, table, place, who):
-                condition = self.condition(name, table, place, who)
+                condition = read_condition(self, name, table, place, who)
                 found |= {name: condition} if condition else {}
         return found
-
-    def condition(self, name: str, table: dict[str, Any], place: Place, who: tuple[str, ...]) -> Condition | None:
-        checked = self.check(ConditionTable, table, place, who)
-        text = table.get("profile")
-        profile = self.path(text, (*place, "profile"), who, is_folder=False) if isinstance(text, str) else None
-        if profile is not None:
-            try:
-                check_output_profile(profile)
-            except ValueError as error:
-                self.say((*place, "profile"), who, ended(f"'profile' can't be used: {error}"))
-        if checked is None or profile is None:
-            return None
-        return Condition(
-            name=name,
-            title=checked.title or name,
-            profile=profile,
-            ink_limit=checked.ink_limit,
-            identifier=checked.identifier,
-            intent=checked.intent,
-            black_point_compensation=checked.black_point_compensation,
-        )
 
     def routes(self, tables: Mapping[str, Any]) -> tuple[Route, ...]:
         if not tables and isinstance(self.data.get("routes", {}), dict):

@@ -7,7 +7,7 @@ from typing import Annotated, Any
 from pydantic import BaseModel, ConfigDict, Field, field_validator
 
 from hotfolder import names
-from hotfolder.colour.condition import DEFAULT, Intent
+from hotfolder.colour.condition import DEFAULT
 from hotfolder.config.studio import Number
 from hotfolder.config.words import unknown
 from hotfolder.ticket import KEYS
@@ -15,11 +15,11 @@ from hotfolder.ticket import KEYS
 WholeNumber = Annotated[int, Field(strict=True)]
 
 
-class _Table(BaseModel):
+class Table(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
 
 
-class StudioTable(_Table):
+class StudioTable(Table):
     """The top of the file."""
 
     spool: str = Field(default="spool", description="Folder where files stand while they are worked on")
@@ -34,23 +34,7 @@ class StudioTable(_Table):
     routes: dict[str, Any] = Field(default_factory=dict, description="Watched folders by name")
 
 
-class ConditionTable(_Table):
-    """One printing condition: [conditions.NAME]."""
-
-    title: str = Field(default="", max_length=200, description="What reports call it; empty: its name")
-    profile: str = Field(description="The printer's ICC output profile, a file")
-    ink_limit: Number = Field(gt=0, le=400, description="Largest sum of all inks, percent")
-    identifier: str = Field(
-        default="Custom",
-        min_length=1,
-        max_length=200,
-        description="Name of the condition in the characterisation registry; Custom where it has none",
-    )
-    intent: Intent = Field(default="relative", description="Rendering intent of conversions")
-    black_point_compensation: bool = Field(default=True, strict=True, description="Scale the dark end in conversions")
-
-
-class RouteTable(_Table):
+class RouteTable(Table):
     """One watched folder: [routes.NAME]."""
 
     watch: str = Field(description="Folder that is watched, with its sub-folders")

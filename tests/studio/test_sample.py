@@ -11,8 +11,9 @@ import pytest
 from pydantic import BaseModel
 
 from hotfolder.config.builtin import POSTER_CHAIN
+from hotfolder.config.conditions import ConditionTable
 from hotfolder.config.reader import Limits, lint, load_studio
-from hotfolder.config.tables import ConditionTable, RouteTable, StudioTable
+from hotfolder.config.tables import RouteTable, StudioTable
 from hotfolder.config.words import keys
 from hotfolder.ticket import Ticket
 from hotfolder.ticketing import check_values

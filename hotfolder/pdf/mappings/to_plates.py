@@ -41,7 +41,7 @@ class ToPlates(Mapping):
         """`inks`: one or three, a repeated one counts once. `spares`: the artwork may hold something that overprints."""
         self.inks, self.picture_ppi, self.spares = tuple(inks), ppi, spares
         self.target = GRAY if len(inks) == 1 else RGB
-        self._screen = ToCondition(condition)
+        self._screen = ToCondition(condition.plain())
         self._luminosity = ToLuminosity(ppi)
 
     def plan(self, space: Space, pdf: pikepdf.Pdf) -> Plan:

@@ -5,13 +5,14 @@ import pikepdf
 import pyvips
 
 from hotfolder.colour.condition import Condition
-from hotfolder.colour.transform import condition_picture_to_srgb, condition_to_srgb
+from hotfolder.colour.difference import ciede2000
+from hotfolder.colour.transform import condition_picture_to_srgb, condition_to_srgb, srgb_lab
 from hotfolder.pdf.mappings.luminosity import ToLuminosity
 from hotfolder.pdf.mappings.to_condition import ToCondition
-from hotfolder.pdf.values.spaces import CMYK, RGB, Floats, Space, indexed_object
+from hotfolder.pdf.pictures.mapped import map_rows
+from hotfolder.pdf.values.spaces import RGB, Floats, Space, indexed_object
 from hotfolder.pdf.walk.mapping import KEEP, Fate, Mapping, Plan
 from hotfolder.pdf.walk.outcome import CannotConvert
-from hotfolder.pdf.walk.pictures import map_rows
 
 CONVERT = Plan(Fate.CONVERT)
 
@@ -28,7 +29,9 @@ class ToScreen(Mapping):
 
     def __init__(self, condition: Condition, ppi: float | None = None) -> None:
         self.condition, self.picture_ppi = condition, ppi
-        self._inks = ToCondition(condition)
+        # A finished file's inks are not changed again; whoever shows an arrived one sets `self._inks`.
+        self._inks = ToCondition(condition.plain())
+        self.follows_intents = condition.follow_file_intents
         self._luminosity = ToLuminosity(ppi)
 
     def plan(self, space: Space, pdf: pikepdf.Pdf) -> Plan:
@@ -49,23 +52,27 @@ class ToScreen(Mapping):
 
     def inks(self, space: Space, values: Floats, smooth: bool) -> Floats:
         """The process inks (n, 4) that make, or stand in for, a colour."""
+        self._inks.purpose = self.purpose
         if space.kind == "Indexed" and space.base is not None:
             return self.inks(space.base, space.lookup(values), smooth)
         if space.inks == ("All",):
             return np.repeat(np.clip(values, 0, 1), 4, axis=1)
         if space.tint is not None and space.base is not None:
             return self.inks(space.base, space.tint(values), True)
-        real = self._inks.source(space)[0]
-        return self._inks.colours(CMYK if real.n == 4 else space, values, smooth)
+        return self._inks.inks(space, values, smooth)
 
     def colours(self, space: Space, values: Floats, smooth: bool) -> Floats:
         return np.asarray(condition_to_srgb(self.condition, self.inks(space, np.asarray(values, float), smooth)))
 
+    def apart(self, one: Floats, other: Floats) -> Floats:
+        return ciede2000(srgb_lab(one), srgb_lab(other))
+
     def picture(self, image: pyvips.Image, space: Space) -> tuple[pyvips.Image, Space]:
+        self._inks.purpose = self.purpose
         try:
             real = self._inks.source(space)[0]
             if real.n == 4 and not real.inks:
-                inks = image.copy(interpretation="cmyk")
+                inks = self._inks.linked(image, space).copy(interpretation="cmyk")
             elif real.n == 3 and real.kind not in ("Lab", "DeviceN"):
                 inks, _ = self._inks.picture(image, space)
             else:

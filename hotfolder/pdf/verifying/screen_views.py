@@ -17,7 +17,7 @@ from PIL import Image, ImageCms
 
 from hotfolder.colour.condition import Condition
 from hotfolder.colour.profile import SRGB
-from hotfolder.pdf.mappings import ToScreen
+from hotfolder.pdf.mappings import ToCondition, ToScreen
 from hotfolder.pdf.values.spaces import RGB, Floats, Space
 from hotfolder.pdf.walk.mapping import Mapping, Plan
 from hotfolder.pdf.walk.outcome import CannotConvert
@@ -37,13 +37,19 @@ class AsDesigned(AsPrinted):
 
     had_screen_colours = False  # whether anything was met that the conversion changes
 
+    def __init__(self, condition: Condition, ppi: float | None = None) -> None:
+        super().__init__(condition, ppi)
+        self._inks = ToCondition(condition)
+        self.had_screen_colours = condition != condition.plain()
+
     def plan(self, space: Space, pdf: pikepdf.Pdf) -> Plan:
+        self._inks.sources.learn(pdf)
         kind = space.base.kind if space.kind in ("Indexed", "Pattern") and space.base is not None else space.kind
         self.had_screen_colours |= kind in ("DeviceRGB", "CalRGB", "CalGray", "Lab", "ICCBased")
         return super().plan(space, pdf)
 
     def colours(self, space: Space, values: Floats, smooth: bool) -> Floats:
-        if not _is_rgb(space):
+        if not _is_rgb(space) or self._by_other_intent():
             return super().colours(space, values, smooth)
         if space.kind == "DeviceRGB" or not space.profile:
             return np.asarray(values, np.float64)
@@ -53,7 +59,7 @@ class AsDesigned(AsPrinted):
             return super().colours(space, values, smooth)
 
     def picture(self, image: pyvips.Image, space: Space) -> tuple[pyvips.Image, Space]:
-        if not _is_rgb(space):
+        if not _is_rgb(space) or self._by_other_intent():
             return super().picture(image, space)
         if space.kind == "DeviceRGB" or not space.profile:
             return image, RGB
@@ -64,6 +70,12 @@ class AsDesigned(AsPrinted):
             return shown, RGB
         except pyvips.Error as fault:
             raise CannotConvert(str(fault)) from fault
+
+    def _by_other_intent(self) -> bool:
+        """Whether what is shown now is converted by another intent than the comparison assumes for screen colours."""
+        self._inks.purpose = self.purpose
+        rule, usual = self._inks.rule, self.condition
+        return (rule.intent, rule.black_point_compensation) != (usual.intent, usual.black_point_compensation)
 
 
 def _is_rgb(space: Space) -> bool:

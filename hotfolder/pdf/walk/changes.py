@@ -36,6 +36,11 @@ class Changes:
     def __len__(self) -> int:
         return len(self._changes)
 
+    @property
+    def end(self) -> int:
+        """Where the last change ends."""
+        return self._changes[-1][1] if self._changes else 0
+
     def take_back(self) -> int:
         """Forgets the last change; where it began."""
         return self._changes.pop()[0]
@@ -54,16 +59,22 @@ class Changes:
         except CannotConvert as fault:
             walker.leave("colours", str(fault))
             return None
-        letters, edits, count = _WRITTEN[walker.mapping.target.kind], [], 0
+        target = walker.mapping.target.kind
+        letters, edits, count = _WRITTEN[target], [], 0
         ready: dict[Converted, bytes] = {}
         for start, end, new in self._changes:
             if isinstance(new, Converted):
+                values = found[new.space.key, new.values, new.intent]
+                if new.space.kind == target and values == new.values and not new.pattern:
+                    continue  # it was written like that all along
                 count += 1
                 if new not in ready:
-                    ready[new] = _operator(new, found[new.space.key, new.values, new.intent], letters)
+                    ready[new] = _operator(new, values, letters)
                 new = ready[new]
             # What is put between two operators must not run into either.
             edits.append((start, end, b"\n" + new + b"\n" if start == end else new))
+        if not edits:
+            return None
         walker.result.changed["colours"] += count
         walker.result.changed["streams"] += 1
         return splice(self.data, edits)

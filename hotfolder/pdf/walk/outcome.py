@@ -11,7 +11,11 @@ class CannotConvert(ValueError):
 
 
 class StaysAsFound(Exception):
-    """Raised where a picture or gradient turns out to need no change at all."""
+    """Raised where the numbers of a picture or gradient turn out to need no change; `plan` says what to do instead."""
+
+    def __init__(self, plan: object) -> None:
+        super().__init__("its numbers stay")
+        self.plan = plan
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,6 +11,8 @@ from pikepdf import Dictionary, Name
 from hotfolder.pdf.values.spaces import Space
 from hotfolder.pdf.walk.content import write_name
 from hotfolder.pdf.walk.mapping import Fate
+from hotfolder.pdf.walk.outcome import CannotConvert
+from hotfolder.pdf.walk.state import Colour
 
 if TYPE_CHECKING:
     from hotfolder.pdf.walk.frame import Frame
@@ -26,6 +28,7 @@ def keep_overprint(frame: "Frame", at: int) -> None:
         space = colour.space.base if colour.space.kind == "Pattern" else colour.space
         if on and space is not None and (mode := _meant(frame, space, state.overprint_mode)) is not None:
             wanted.add(mode)
+            _check_spared(frame, space, colour)
     if not wanted:
         return
     frame.uses_callers_colours()
@@ -38,10 +41,28 @@ def keep_overprint(frame: "Frame", at: int) -> None:
         frame.changes.add(at, at, write_name(written) + b" gs")
 
 
+def _check_spared(frame: "Frame", space: Space, colour: Colour) -> None:
+    """CMYK of another press that spared an ink and has some of it once converted: the look below would change."""
+    if space.kind != "DeviceCMYK" or not frame.state.overprint_mode or colour.pattern or len(colour.values) != 4:
+        return
+    if frame.walker.plan(space).fate is Fate.CONVERT:
+        intent = frame.state.intent
+        try:
+            new = frame.walker.convert([(space, colour.values, intent)])[space.key, colour.values, intent]
+        except CannotConvert:
+            return  # told where the colour is written
+        if any(old == 0 and now > 0 for old, now in zip(colour.values, new, strict=True)):
+            frame.walker.leave("overprinting", "an ink that let the background through is needed on this press")
+
+
 def _meant(frame: "Frame", space: Space, mode: int) -> int | None:
     """The mode in which a colour behaves as it did in the file; None where the mode makes no difference."""
     if space.kind == "DeviceCMYK":
         return mode
+    if space.kind in ("Separation", "DeviceN") and frame.walker.plan(space).fate is Fate.CONVERT:
+        told = "it overprinted what lay below; mixed from process inks, it now replaces those inks there"
+        frame.walker.result.remark(frame.page, space.label(), told)
+        return 1  # it spares the inks that its mixture has none of: as near to an ink of its own as it gets
     if space.kind in ("Separation", "DeviceN", "DeviceGray", "Pattern"):
         return None
     return 0 if frame.walker.plan(space).fate in (Fate.CONVERT, Fate.SWAP) else None

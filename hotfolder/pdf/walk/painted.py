@@ -1,6 +1,7 @@
 """What a content stream paints with: patterns, gradients, pictures, drawn fonts, soft masks; each rewritten once."""
 
 import re
+from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from pikepdf import Array, Dictionary, Name, Object, Stream
@@ -19,7 +20,7 @@ from hotfolder.pdf.objects import (
 from hotfolder.pdf.values.spaces import Space, device_name
 from hotfolder.pdf.walk.graphics import blend_mode, read_intent
 from hotfolder.pdf.walk.inline import as_stream
-from hotfolder.pdf.walk.mapping import Fate
+from hotfolder.pdf.walk.mapping import Fate, Plan
 from hotfolder.pdf.walk.masks import soft_mask
 from hotfolder.pdf.walk.outcome import CannotConvert, StaysAsFound
 from hotfolder.pdf.walk.pictures import convert_picture, picture_space
@@ -173,6 +174,18 @@ def graphics_state(walker: "Walker", found: object, resources: object, depth: in
     return walker.remember(key, found if made is found else walker.pdf.make_indirect(made), began)
 
 
+def _carried_out(plan: Plan, found: object, convert: Callable[[Plan], object]) -> object:
+    """What a picture or gradient becomes by a plan; itself where it stays."""
+    if plan.fate is Fate.LEAVE:
+        raise CannotConvert(plan.why)
+    if plan.fate is Fate.KEEP:
+        return found
+    try:
+        return convert(plan)
+    except StaysAsFound as stays:
+        return _carried_out(stays.plan, found, convert) if isinstance(stays.plan, Plan) else found
+
+
 def shading(walker: "Walker", found: object, resources: object, intent: str) -> object:
     """A shading dictionary, rewritten if need be. `intent`: the rendering intent stated for it, "" for none."""
     key = ("shading", identity(found), intent if walker.mapping.follows_intents else "")
@@ -183,14 +196,8 @@ def shading(walker: "Walker", found: object, resources: object, intent: str) -> 
     try:
         space = walker.spaces.read(entry(found, "/ColorSpace"), resources)
         with walker.using("gradient", intent):
-            plan = walker.plan(space)
-            if plan.fate is Fate.LEAVE:
-                raise CannotConvert(plan.why)
-            if plan.fate is not Fate.KEEP:
-                made = convert_shading(walker, found, space, plan)
-                walker.result.changed["gradients"] += 1
-    except StaysAsFound:
-        pass
+            made = _carried_out(walker.plan(space), found, lambda plan: convert_shading(walker, found, space, plan))
+            walker.result.changed["gradients"] += made is not found
     except ValueError as fault:
         walker.leave("a gradient", str(fault))
     return walker.remember(key, made, began)
@@ -214,17 +221,15 @@ def picture(
         return known.made, space
     began = walker.begin()
     made: object = found
+
+    def convert(plan: Plan) -> object:
+        stream = found if isinstance(found, Stream) else as_stream(walker.pdf, dictionary(found), inline or b"")
+        return convert_picture(walker, stream, space, plan, state.ctm)
+
     try:
         with walker.using("picture", intent):
-            plan = walker.plan(space)
-            if plan.fate is Fate.LEAVE:
-                raise CannotConvert(plan.why)
-            if plan.fate is not Fate.KEEP:
-                stream = found if isinstance(found, Stream) else as_stream(walker.pdf, dictionary(found), inline or b"")
-                made = convert_picture(walker, stream, space, plan, state.ctm)
-                walker.result.changed["pictures"] += 1
-    except StaysAsFound:
-        pass
+            made = _carried_out(walker.plan(space), found, convert)
+            walker.result.changed["pictures"] += made is not found
     except ValueError as fault:
         walker.leave("an inline picture" if inline is not None else "a picture", str(fault), box)
     return walker.remember(key, made, began), space
