@@ -14,6 +14,7 @@ import pikepdf
 
 from hotfolder.colour.condition import Condition
 from hotfolder.finding import About, Finding, Level
+from hotfolder.ink import InkView
 from hotfolder.ticket import KEYS, Ticket
 
 #: What a template for a name or a line may name: the ticket's keys, and words of the job itself.
@@ -24,6 +25,12 @@ def file_digest(path: Path) -> str:
     """SHA-256 of a file's bytes, hexadecimal."""
     with path.open("rb") as stream:
         return hashlib.file_digest(stream, "sha256").hexdigest()
+
+
+def _said(value: object) -> str:
+    if isinstance(value, list):
+        return ", ".join(map(str, value))
+    return "" if value is None else str(value)
 
 
 def _run(check: Callable[[], None], future: Future[None]) -> None:
@@ -63,6 +70,7 @@ class Job:
         self.told: list[str] = []  # of the step at work; the chain takes them into its record
         self.step = ""  # the step at work
         self.shown: tuple[bytes, float] | None = None  # the working PDF in screen colours, and its pictures' ppi
+        self.ink: list[InkView] = []  # what was measured of each page's ink, for record, log and report
         self.opened: Path | None = None  # the working PDF as the opening step made it, before any change
         self.version = 0  # of the working PDF: grows with each change
         self._digest = (-1, "")  # the version of the working PDF whose digest was last taken, and that digest
@@ -109,7 +117,7 @@ class Job:
     def words(self) -> dict[str, str]:
         """What templates are filled with, by the names of WORDS; "" for what the order does not say."""
         ticket = self.ticket.model_dump(mode="json")
-        said = {key: "" if ticket[key] is None else str(ticket[key]) for key in KEYS}
+        said = {key: _said(ticket[key]) for key in KEYS}
         of_job = {"name": PurePath(self.name).stem, "job": self.id, "route": "", "date": ""}
         return {**said, "condition": self.condition.name, **of_job, **self.fields}
 

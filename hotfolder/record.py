@@ -8,6 +8,7 @@ from enum import StrEnum
 from pydantic import BaseModel, ConfigDict, Field
 
 from hotfolder.finding import Finding, Level, Outcome
+from hotfolder.ink import PageInk
 from hotfolder.ticket import Ticket
 
 
@@ -53,6 +54,7 @@ class JobRecord(BaseModel):
     condition: str = ""  # the printing condition's title
     findings: list[Finding] = Field(default_factory=list)
     steps: list[StepRecord] = Field(default_factory=list)
+    ink: list[PageInk] = Field(default_factory=list)  # page by page, where a step has measured it
     result_stem: str = ""  # name of the result without its ending
     result_digest: str | None = None  # SHA-256 of the finished PDF
 

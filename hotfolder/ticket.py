@@ -5,9 +5,21 @@ from __future__ import annotations
 import datetime as dt
 from typing import Annotated, Any
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
 from hotfolder.units import INCH, Length, SheetSize
+
+
+def _inks(value: Any) -> Any:
+    """In a name or on the command line a list is written with commas."""
+    if isinstance(value, str):
+        return tuple(part.strip() for part in value.split(",") if part.strip())
+    return value
+
+
+Inks = Annotated[
+    tuple[Annotated[str, Field(min_length=1, max_length=200)], ...], Field(max_length=32), BeforeValidator(_inks)
+]
 
 
 class Ticket(BaseModel):
@@ -27,6 +39,9 @@ class Ticket(BaseModel):
         description="Least resolution of a picture at final size, pixels per inch (150 for posters: common practice)",
     )
     condition: str | None = Field(None, description="Printing condition by its name; empty: the config's default")
+    inks: Inks | None = Field(
+        None, description='Spot inks by name, such as ["Gold"]; [] for none; empty: any, and the report names them'
+    )
     client: str = Field("", max_length=200, description="Who ordered")
     title: str = Field("", max_length=200, description="What it is called")
     copies: Annotated[int, Field(ge=1)] | None = Field(None, description="How many to print; only carried along")

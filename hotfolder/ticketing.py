@@ -23,6 +23,7 @@ _TAKES = {
     "least_ppi": "a number above 0",
     "due": "a date such as 2026-11-25",
     "condition": "text in quotes",
+    "inks": 'a list of names, such as ["Gold"]',
     "client": "text in quotes",
     "title": "text in quotes",
 }

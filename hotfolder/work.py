@@ -23,7 +23,7 @@ from hotfolder.finding import Finding, Hold, Level, Outcome
 from hotfolder.job import Job, file_digest
 from hotfolder.names import printable, safe_stem
 from hotfolder.record import Ended, JobRecord, StepRecord
-from hotfolder.report.log import JobLog
+from hotfolder.report.log import JobLog, ink_fields
 from hotfolder.report.page import prepare_template, write_report
 from hotfolder.step import Step
 from hotfolder.ticketing import collect, meant
@@ -97,8 +97,11 @@ def run_order(order: Order, hooks: pluggy.PluginManager | None = None) -> JobRec
             run_chain(job, order.chain, lambda step: _step_finished(job, step, record, log, hooks))
             record.kind = job.kind
             record.findings += job.findings
+            record.ink = [view.ink.readable() for view in job.ink]
             record.result_stem = safe_stem(job.result_stem)
         _conclude(order, record, job)
+        for page in record.ink:
+            log.write("ink measured", **ink_fields(page))
         for finding in record.findings:
             log.write("finding", **finding.model_dump(mode="json", exclude_none=True))
         on_disk = _sync_beside(order.out / RESULT)
@@ -229,6 +232,7 @@ def _report(order: Order, record: JobRecord, job: Job | None, log: JobLog, *, pi
             opened=job.opened if job is not None and pictures else None,
             condition=job.condition if job is not None else None,
             shown=job.shown if job is not None and pictures else None,
+            ink=job.ink if job is not None and pictures else (),
         )
     except Exception:  # part of the edge around one job: a report that fails must not change the outcome
         log.write("report failed", trace=traceback.format_exc())

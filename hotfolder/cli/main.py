@@ -119,7 +119,9 @@ def steps(name: str | None, config_: Path | None, json_: bool) -> None:
 
 
 _FILES = click.argument("files", type=_PATH, nargs=-1, required=True, metavar="FILE...")
-_CONFIG = click.option("--config", "config_", type=_PATH, metavar="FILE", help="Config to take the route from.")
+_CONFIG = click.option(
+    "--config", "config_", type=_PATH, metavar="FILE", help="Config to take route or condition from."
+)
 _ROUTE = click.option("--route", metavar="NAME", help="Which route's chain and ticket; needed where there are several.")
 _SET = click.option("--set", "pairs", multiple=True, metavar="KEY=VALUE", help="A ticket key, such as trim=24x36in.")
 
@@ -157,6 +159,28 @@ def once(files: tuple[Path, ...], into: Path, config_: Path | None, route: str |
     from hotfolder.cli.files import once_files
 
     sys.exit(once_files(files, into, config_, route, pairs))
+
+
+@main.command()
+@click.argument("file", type=_PATH, metavar="FILE")
+@click.option("--into", type=_PATH, required=True, metavar="DIR", help="Where the pictures are written.")
+@click.option("--ppi", type=click.FloatRange(1, 2400), default=72, show_default=True, help="Their pixels per inch.")
+@click.option("--condition", metavar="NAME", help="Printing condition by its name; else the config's default.")
+@click.option("--page", type=click.IntRange(1), metavar="N", help="One page only; else every page.")
+@_CONFIG
+@click.option("--json", "json_", is_flag=True, help="Print the figures as JSON.")
+def plates(
+    file: Path, into: Path, ppi: float, condition: str | None, page: int | None, config_: Path | None, json_: bool
+) -> None:
+    """Make the plates of a PDF: each ink as a gray picture, and the map of total ink.
+
+    Black is full ink, white is none. Colours that are no inks yet are shown as the printing condition will make them.
+    NAME.Cyan.png and so on, NAME.total-ink.png; nothing is overwritten: a name that is taken gets a number.
+    Exit code 1 where the file can't be drawn.
+    """
+    from hotfolder.cli.plates import make_plate_files
+
+    sys.exit(make_plate_files(file, into, ppi, condition=condition, config=config_, page=page, json_=json_))
 
 
 @main.command()

@@ -19,6 +19,7 @@ POSTER_CHAIN = (
     "check_fonts",
     "check_pictures",
     "convert_colour",
+    "check_ink",
     "add_marks",
     "seal_pdf",
     "verify_result",

@@ -2,8 +2,8 @@
 
 Every line has
     time     when, ISO 8601, UTC with zone ("2026-11-25T14:22:57.120482Z")
-    event    what happened, in a few fixed words: "job started", "ticket read", "step finished", "finding",
-             "job finished", "observer failed", "report failed", "line cut short"
+    event    what happened, in a few fixed words: "job started", "ticket read", "step finished", "ink measured",
+             "finding", "job finished", "observer failed", "report failed", "line cut short"
     job      the job's id
 and, where they apply, these fields and no others of another meaning:
     file     the artwork's name as it was dropped, made printable
@@ -17,6 +17,8 @@ and, where they apply, these fields and no others of another meaning:
     message  the finding's sentence               mend     what to do about it
     measured, required                            page     from 1
     box      [left, bottom, right, top] in points of the page's own space
+    coverage for each ink its mean in percent     total    the mean of all inks together, in percent
+    peak     the most ink in one place, percent   area_cm2 of how much paper, in square centimetres
     outcome  pass or hold                         reason   the outcome's reason in a few words
     result_digest  SHA-256 of the finished PDF    detail   what is known of a worker that died
     piece    what was left of a line whose writer died
@@ -39,6 +41,8 @@ from typing import Any
 import structlog
 from pydantic import BaseModel
 from structlog.typing import EventDict, WrappedLogger
+
+from hotfolder.ink import PageInk
 
 _FIRST = ("time", "event", "job")
 _MOST_LEVELS = 12  # no record of ours is nested deeper
@@ -77,6 +81,17 @@ class JobLog:
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         self.close()
+
+
+def ink_fields(page: PageInk) -> dict[str, Any]:
+    """One page's ink as the fields of one line."""
+    return {
+        "page": page.page,
+        "area_cm2": round(page.area_cm2, 1),
+        "coverage": {use.name: round(use.mean, 2) for use in page.used},
+        "total": round(page.mean_total, 2),
+        "peak": round(page.peak_total, 1),
+    }
 
 
 def _take_torn_line(path: Path) -> str:

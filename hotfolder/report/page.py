@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import hashlib
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -13,7 +14,9 @@ from markupsafe import Markup
 
 from hotfolder.colour.condition import Condition
 from hotfolder.finding import Finding, Level, Outcome
+from hotfolder.ink import InkView
 from hotfolder.record import Ended, JobRecord, StepRecord
+from hotfolder.report import ink as ink_section
 from hotfolder.report import words
 from hotfolder.report.pictures import Pictures, Shown, gather
 
@@ -50,22 +53,23 @@ def write_report(
     opened: Path | None,
     condition: Condition | None,
     shown: tuple[bytes, float] | None = None,
+    ink: Sequence[InkView] = (),
 ) -> None:
     """Write the report of a job as one self-contained HTML file: no script, nothing fetched from anywhere.
 
     `working` is the PDF to picture (the result, or the working copy), `opened` the working PDF before any step changed
     it, `original` the artwork as dropped, `shown` the first in screen colours, if a step made that, with the resolution
-    that its pictures kept; each may be None, and what can't be pictured is said in words. Nothing in the
-    artwork or its names raises; OSError where the file can't be written.
+    that its pictures kept; each may be None, and what can't be pictured is said in words. `ink`: what was measured of
+    each page's inks. Nothing in the artwork or its names raises; OSError where the file can't be written.
     """
     findings = words.ordered(record.findings)
     pictures = gather(
         findings, record.ticket, original=original, working=working, opened=opened, condition=condition, shown=shown
     )
-    path.write_text(_page(record, findings, pictures), encoding="utf-8", newline="\n")
+    path.write_text(_page(record, findings, pictures, ink), encoding="utf-8", newline="\n")
 
 
-def _page(record: JobRecord, findings: list[Finding], pictures: Pictures) -> str:
+def _page(record: JobRecord, findings: list[Finding], pictures: Pictures, ink: Sequence[InkView]) -> str:
     template, style = _template()
     cards = [_card(number, finding, pictures) for number, finding in enumerate(findings, 1)]
     steps = [_step(step) for step in record.steps if step.ended is not Ended.SKIPPED and not step.changed]
@@ -83,6 +87,7 @@ def _page(record: JobRecord, findings: list[Finding], pictures: Pictures) -> str
         groups=[(level, [card for card in cards if card.level is level]) for level in Level],
         level_words=words.LEVELS_OF_HELD if record.outcome is Outcome.HOLD else words.LEVELS,
         pictures=pictures,
+        ink=[ink_section.show(view, pictures) for view in ink],
         checked=[step for step in steps if step.sentences or step.ended],
         changed=[_step(step) for step in record.steps if step.changed],
         not_done=[words.step_name(step.step) for step in record.steps if _was_prevented(step)],

@@ -107,6 +107,7 @@ _KEYS = {
     "pages": "Pages",
     "least_ppi": "Least picture resolution",
     "condition": "Printing condition",
+    "inks": "Spot inks",
     "client": "Client",
     "title": "Title",
     "copies": "Copies",
@@ -136,6 +137,8 @@ def _ticket_value(ticket: Ticket, key: str) -> str:
         return show_length(value)
     if key == "least_ppi":
         return f"{ticket.least_ppi:g} pixels per inch"
+    if key == "inks" and ticket.inks is not None:
+        return ", ".join(ticket.inks) or "none"
     if isinstance(value, dt.date):
         return f"{value.day} {_MONTHS[value.month - 1]} {value.year}"
     return "" if value is None else str(value)

@@ -54,7 +54,7 @@ def test_an_unknown_command(call: Call) -> None:
     result = call("chek")
     assert result.exit_code == 2
     assert result.stderr == (
-        "There is no command 'chek'; did you mean 'check'? The commands are run, config, steps, check, once, demo.\n"
+        "There is no command 'chek'; did you mean 'check'? The commands are run, config, steps, check, once, plates, demo.\n"
     )
 
 
@@ -162,7 +162,7 @@ MISTAKES: list[tuple[list[str], list[str]]] = [
         ["art.pdf", "--set", "trimm=A1", "--set", "trim=A99", "--set", "trim", "--set", "pages=none"],
         [
             "--set trimm=A1: there is no ticket key 'trimm'; did you mean 'trim'? The ticket keys are trim, bleed, "
-            "safe_margin, pages, least_ppi, condition, client, title, copies, due, viewing_distance.",
+            "safe_margin, pages, least_ppi, condition, inks, client, title, copies, due, viewing_distance.",
             "--set trim=A99: 'trim' can't be used: 'A99' is not a sheet size; write width x height and the unit, such "
             "as 24x36in or 610x914mm, or an ISO 216 name such as A1.",
             "--set trim: write KEY=VALUE, such as trim=24x36in.",

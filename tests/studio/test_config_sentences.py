@@ -18,7 +18,7 @@ Find = Callable[[str], list[str]]
 
 TOP = 'plugins = ["steps"]\n'
 ROUTE = '[routes.posters]\nwatch = "in"\npass = "pass"\nhold = "hold"\nchain = ["open_first"]\n'
-KEYS = "trim, bleed, safe_margin, pages, least_ppi, condition, client, title, copies, due, viewing_distance"
+KEYS = "trim, bleed, safe_margin, pages, least_ppi, condition, inks, client, title, copies, due, viewing_distance"
 
 
 def chain(entry: str) -> str:

@@ -69,18 +69,17 @@ def find_text(pdf: Pdf, least: float = 0.0) -> TextFound:
     return reader.found
 
 
-class _Reader(Mapping):
-    """Keeps the text matrices (9.4.2) and looks at every piece of text when it is shown."""
+class TextWatch(Mapping):
+    """Changes nothing; keeps the text matrices (9.4.2) and calls `letters_shown`, which a reader overrides."""
 
-    watched = (b"BT", b"Tm", b"Td", b"TD", b"T*", b"TL", b"Tz", b"Tr", b"Tj", b"TJ", b"'", b'"')
+    watched: tuple[bytes, ...] = (b"BT", b"Tm", b"Td", b"TD", b"T*", b"TL", b"Tz", b"Tr", b"Tj", b"TJ", b"'", b'"')
     every_use = True
 
-    def __init__(self, least: float) -> None:
-        self.found = TextFound()
-        self.unit = 1.0
-        self._least = least
+    def __init__(self) -> None:
         self._fonts: dict[object, Font] = {}
-        self._seen: set[object] = set()
+
+    def letters_shown(self, frame: Frame, font: Font, size: float, box: Box, text: bytes) -> None:
+        """Visible text is shown at this size and place, in units of the page's space."""
 
     def operation(self, frame: Frame, operation: Operation) -> None:
         _HANDLED[operation.operator](self, frame, operation.operands)
@@ -131,18 +130,7 @@ class _Reader(Mapping):
         if state.text_mode not in INVISIBLE:
             high = (-_DESCENT * state.font_size, _ASCENT * state.font_size)
             box = Box(*transform_box((0.0, min(high), across, max(high)), matrix))
-            self._note(frame, font, state.font_size * math.hypot(matrix[2], matrix[3]) * self.unit, box, text)
-
-    def _note(self, frame: Frame, font: Font, size: float, box: Box, text: bytes) -> None:
-        key = (frame.page, identity(frame.state.font) or (font.name, font.kind, font.embedded))
-        if key not in self._seen:
-            self._seen.add(key)
-            self.found.shown.append(Shown(font, frame.page, box, font.words(text)))
-        if font.scale is None or abs(size) * font.scale >= self._least or len(self.found.small) >= MOST_SMALL:
-            return
-        words = font.words(text)
-        if words.strip() or not font.letters:
-            self.found.small.append(SmallText(frame.page, abs(size) * font.scale, box, words))
+            self.letters_shown(frame, font, abs(state.font_size) * math.hypot(matrix[2], matrix[3]), box, text)
 
     def _font(self, found: object) -> Font:
         key = identity(found)
@@ -151,6 +139,29 @@ class _Reader(Mapping):
         if key not in self._fonts:
             self._fonts[key] = read_font(found)
         return self._fonts[key]
+
+
+class _Reader(TextWatch):
+    """Looks at every piece of text when it is shown."""
+
+    def __init__(self, least: float) -> None:
+        super().__init__()
+        self.found = TextFound()
+        self.unit = 1.0
+        self._least = least
+        self._seen: set[object] = set()
+
+    def letters_shown(self, frame: Frame, font: Font, size: float, box: Box, text: bytes) -> None:
+        size *= self.unit
+        key = (frame.page, identity(frame.state.font) or (font.name, font.kind, font.embedded))
+        if key not in self._seen:
+            self._seen.add(key)
+            self.found.shown.append(Shown(font, frame.page, box, font.words(text)))
+        if font.scale is None or size * font.scale >= self._least or len(self.found.small) >= MOST_SMALL:
+            return
+        words = font.words(text)
+        if words.strip() or not font.letters:
+            self.found.small.append(SmallText(frame.page, size * font.scale, box, words))
 
 
 def _move(frame: Frame, across: float, up: float) -> None:
@@ -173,17 +184,17 @@ def _text(token: bytes) -> tuple[bytes, float]:
     return b"".join(bytes(item) for item in items if isinstance(item, String)), sum(moves)
 
 
-_HANDLED: dict[bytes, Callable[[_Reader, Frame, list[bytes]], None]] = {
-    b"BT": _Reader.begin,
-    b"Tm": _Reader.place,
-    b"Td": _Reader.move,
-    b"TD": _Reader.move_and_lead,
-    b"T*": _Reader.next_line,
-    b"TL": _Reader.lead,
-    b"Tz": _Reader.condense,
-    b"Tr": _Reader.render,
-    b"Tj": _Reader.show,
-    b"TJ": _Reader.show,
-    b"'": _Reader.next_and_show,
-    b'"': _Reader.next_and_show,
+_HANDLED: dict[bytes, Callable[[TextWatch, Frame, list[bytes]], None]] = {
+    b"BT": TextWatch.begin,
+    b"Tm": TextWatch.place,
+    b"Td": TextWatch.move,
+    b"TD": TextWatch.move_and_lead,
+    b"T*": TextWatch.next_line,
+    b"TL": TextWatch.lead,
+    b"Tz": TextWatch.condense,
+    b"Tr": TextWatch.render,
+    b"Tj": TextWatch.show,
+    b"TJ": TextWatch.show,
+    b"'": TextWatch.next_and_show,
+    b'"': TextWatch.next_and_show,
 }

@@ -1,0 +1,154 @@
+"""Checks what the inks will do on press: too much of them in one place, small text of many, white that vanishes."""
+
+from __future__ import annotations
+
+from hotfolder.ink import InkView, PageInk
+from hotfolder.pdf.boxes import PageBoxes, read_boxes
+from hotfolder.pdf.looking.coverage import measure, places_over, small_view
+from hotfolder.pdf.looking.ink_watch import Kind, Sizes, find_inked
+from hotfolder.pdf.plates import Plates, make_plates
+from hotfolder.plugin import Job, Length, Part, Register, Settings, Step, hookimpl, setting
+
+from .looked import Looked, judge_small
+from .names import alike, spot_names
+from .whites import vanishing
+from .words import Teller, coverage_sentence
+
+MOST_VIEWS, VIEW_SIDE = 4, 260  # pages whose plates the report shows, and their pixels
+_NO_PLATES = "Export the page again; if that doesn't help, have its ink checked by hand."
+
+
+class CheckInkSettings(Settings):
+    ppi: float = setting(72.0, "Resolution at which the plates are measured", unit="ppi", ge=20, le=300)
+    hold_area: float = setting(
+        1.0,
+        "Hold where more than this area in one connected place exceeds the printing condition's ink limit "
+        "(common practice, no published source)",
+        unit="cm²",
+        ge=0,
+        le=10_000,
+    )
+    note_area: float = setting(
+        0.1,
+        "Note where smaller places above the limit come to more than this area together (common practice, no "
+        "published source)",
+        unit="cm²",
+        ge=0,
+        le=10_000,
+    )
+    tolerance: float = setting(
+        2.0,
+        "How far above the limit still counts as within it: four inks, each rounded to 1/255 in the picture and again "
+        "on the plate, can add up to 1.6 without anybody's fault",
+        unit="percent of ink",
+        ge=0,
+        le=50,
+    )
+    built_text: Length = setting(
+        8.0, "Note text smaller than this built from more than two inks (what printers ask for: 8pt)", unit="length"
+    )
+    reversed_text: Length = setting(
+        8.0,
+        "Note light text smaller than this on a ground of more than two inks (what printers ask for: 8pt)",
+        unit="length",
+    )
+    built_line: Length = setting(
+        1.0,
+        "Note lines thinner than this built from more than two inks (printers ask for up to 2pt; 1pt: common practice)",
+        unit="length",
+    )
+    black_text: Length = setting(
+        12.0,
+        "Note black text smaller than this that knocks out the colour below it (common practice, no published source)",
+        unit="length",
+    )
+    most_findings: int = setting(3, "How many places above the limit to tell of one by one", ge=1, le=100)
+
+
+class CheckInk(Step):
+    """Measure every ink on every page; hold what goes wrong on press, and note what may.
+
+    It changes nothing. It can't know the press: its printer's own limit, set in the printing condition, decides.
+    """
+
+    name = "check_ink"
+    reads = frozenset({Part.COLOUR, Part.CONTENT, Part.PICTURES})
+    Settings = CheckInkSettings
+    settings: CheckInkSettings
+
+    def run(self, job: Job) -> None:
+        looked = Looked(converted=not job.held)
+        artwork = job.artwork
+        with job.read() as pdf:
+            count = len(pdf.pages)
+            for number in range(1, count + 1):
+                try:
+                    boxes = read_boxes(pdf.pages[number - 1])
+                except ValueError as fault:
+                    self._no_plates(job, number, str(fault))
+                    continue
+                met = find_inked(pdf, number, self._sizes(), boxes.user_unit)
+                try:
+                    plates = make_plates(artwork, number, self.settings.ppi, job.condition, boxes.bleed)
+                except ValueError as fault:
+                    self._no_plates(job, number, str(fault))
+                    continue
+                ink = measure(plates)
+                looked.add_page(number, ink)
+                self._view(job, plates, ink)
+                self._limit(job, plates, boxes, count)
+                if met.counts[Kind.WHITE_OVERPRINT]:
+                    looked.whites += vanishing(artwork, plates, job.condition, boxes)
+                judge_small(looked, plates, met, boxes)
+        self._tell(job, looked, count)
+
+    def _sizes(self) -> Sizes:
+        asked = self.settings
+        return Sizes(asked.built_text, asked.reversed_text, asked.black_text, asked.built_line)
+
+    def _no_plates(self, job: Job, page: int, why: str) -> None:
+        job.hold("no_plates", f"The ink of page {page} can't be measured: {why}.", page=page, mend=_NO_PLATES)
+
+    def _view(self, job: Job, plates: Plates, ink: PageInk) -> None:
+        if len(job.ink) < MOST_VIEWS:
+            job.ink.append(small_view(plates, ink, job.condition.ink_limit, VIEW_SIDE))
+        else:
+            job.ink.append(InkView(ink, job.condition.ink_limit, {}, plates.total()[:0]))
+
+    def _limit(self, job: Job, plates: Plates, boxes: PageBoxes, count: int) -> None:
+        """Too much ink dries slowly, sticks to the next sheet and tears the paper's surface."""
+        asked, limit = self.settings, job.condition.ink_limit
+        found = places_over(plates, limit + asked.tolerance)
+        teller = Teller(job, count)
+        large = [place for place in found if place.square_cm > asked.hold_area]
+        for place in large[: asked.most_findings]:
+            teller.over_limit(plates.page, place)
+        if len(large) > asked.most_findings:
+            teller.more_over_limit(plates.page, large[asked.most_findings :])
+        # Beyond the trim stand the artwork's own printer's marks, in all inks at once.
+        small = [place for place in found if place.square_cm <= asked.hold_area and place.box.common(boxes.trim)]
+        if sum(place.square_cm for place in small) > asked.note_area:
+            teller.small_over_limit(plates.page, small)
+
+    def _tell(self, job: Job, looked: Looked, count: int) -> None:
+        teller = Teller(job, count)
+        teller.whites(looked.whites)
+        teller.registration(looked.registration)
+        teller.screen_colours(looked.screen_colours)
+        teller.spots(spot_names(looked.inks), job.ticket.inks)
+        for pair in alike(looked.inks):
+            teller.alike(*pair)
+        teller.small(looked.small, self.settings)
+        for page, ink in list(looked.inks.items())[:MOST_VIEWS]:
+            job.tell(coverage_sentence(page, ink, job.condition, count))
+        if len(looked.inks) > MOST_VIEWS:
+            job.tell(f"The ink of all {len(looked.inks)} pages was measured; the log has the figures.")
+        for doubt in dict.fromkeys(doubt for view in job.ink for doubt in view.doubts):
+            job.tell(f"The plates are not certain in one point: {doubt}.")
+        if not looked.converted:
+            job.tell("Whether colours of screens are left was not looked at: the job was held before.")
+
+
+@hookimpl
+def register_steps(register: Register) -> None:
+    register(CheckInk)
