@@ -36,6 +36,7 @@ class ToPlates(Mapping):
 
     states_black = True
     lasting = False
+    drawn = True
 
     def __init__(self, condition: Condition, inks: Sequence[str], ppi: float | None, *, spares: bool) -> None:
         """`inks`: one or three, a repeated one counts once. `spares`: the artwork may hold something that overprints."""

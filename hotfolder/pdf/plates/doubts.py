@@ -40,12 +40,14 @@ class InkCensus(Mapping):
 
     def __init__(self) -> None:
         self.spots: dict[str, Space] = {}
+        self.converts = False  # whether anything is in colours that are no inks yet
         self.may_spare = False  # whether anything overprints, or paints in no ink
         self.knocked = self.blended = self.sunk = False
 
     def plan(self, space: Space, pdf: pikepdf.Pdf) -> Plan:
         while space.kind in ("Indexed", "Pattern") and space.base is not None:
             space = space.base
+        self.converts |= not space.inks and space.kind not in ("DeviceGray", "DeviceCMYK", "Pattern")
         for ink in space.inks:
             if ink in ("All", "None"):
                 self.may_spare |= ink == "None"

@@ -6,8 +6,10 @@ The page is rewritten so that each channel of the picture is one ink (`pdf/mappi
 from __future__ import annotations
 
 import io
-from dataclasses import dataclass, field
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 import pikepdf
@@ -15,10 +17,13 @@ from numpy.typing import NDArray
 
 from hotfolder.colour.condition import Condition
 from hotfolder.finding import Box
+from hotfolder.pdf.mappings.to_condition import ToCondition
 from hotfolder.pdf.mappings.to_plates import PROCESS, InksDisagree, ToPlates, ink_amounts
 from hotfolder.pdf.plates.doubts import Doubt, InkCensus, look
-from hotfolder.pdf.render import View, open_pages
+from hotfolder.pdf.render import Rendered, View, open_pages
 from hotfolder.pdf.values.spaces import Floats
+from hotfolder.pdf.walk.mapping import Mapping
+from hotfolder.pdf.walk.outcome import Leftover
 from hotfolder.pdf.walk.walker import walk
 
 Plate = NDArray[np.uint8]
@@ -66,26 +71,35 @@ def make_plates(source: Path | bytes, page: int, ppi: float, condition: Conditio
     Colours that are no inks yet are shown as their conversion for the condition makes them. What plates can't show
     exactly stands in `doubts`. ValueError with one sentence where the page can't be read or drawn.
     """
-    with _opened(source) as pdf:
-        if not 1 <= page <= len(pdf.pages):
-            raise ValueError(f"there is no page {page}")
-        census, doubts = look(pdf, page)
-        stand_ins = _stand_ins(condition, census)
+    try:
+        census, doubts = _look(source, page)
+        at = page
+        if census.converts:
+            conversion = ToCondition(condition)
+            conversion.picture_ppi, conversion.lasting = ppi, False
+            source, _ = _rewritten(source, page, conversion)  # what it leaves, the drawing meets again
+            at = 1
+            census, _ = _look(source, at)
+    except pikepdf.PdfError as fault:
+        raise ValueError(f"page {page} can't be read") from fault
+    drawing = _Drawing(source, at, ppi, condition, area, census.may_spare)
     inks = (*PROCESS, *sorted(census.spots))
     if len(inks) > _MOST_INKS:
         raise ValueError(f"page {page} has {len(inks)} inks, more than can be drawn")
-    sheet = _Sheet(source, page, ppi, condition, area, census.may_spare)
-    for start in range(0, len(inks), 3):
-        sheet.draw(inks[start : start + 3])
+    with ThreadPoolExecutor(max_workers=2) as pool:
+        sets = [inks[start : start + 3] for start in range(0, len(inks), 3)]
+        drawn = [one for several in pool.map(drawing.draw, sets) for one in several]
+    first = drawn[0].view
+    left = {(one.what, one.why): Doubt(page, one.what, one.why, one.box) for d in drawn for one in d.left}
     return Plates(
         page=page,
-        ppi=sheet.ppi,
-        area=sheet.area,
-        rotate=sheet.rotate,
+        ppi=first.ppi,
+        area=first.area,
+        rotate=first.rotate,
         inks=inks,
-        coverage={ink: sheet.coverage[ink] for ink in inks},
-        stand_ins=stand_ins,
-        doubts=(*doubts, *sheet.doubts.values()),
+        coverage={ink: plate for one in drawn for ink, plate in one.coverage.items()},
+        stand_ins=_stand_ins(condition, census),
+        doubts=(*(replace(doubt, page=page) for doubt in doubts), *left.values()),
     )
 
 
@@ -98,6 +112,13 @@ def _opened(source: Path | bytes) -> pikepdf.Pdf:
         raise ValueError("the file can't be opened as PDF") from fault
 
 
+def _look(source: Path | bytes, page: int) -> tuple[InkCensus, list[Doubt]]:
+    with _opened(source) as pdf:
+        if not 1 <= page <= len(pdf.pages):
+            raise ValueError(f"there is no page {page}")
+        return look(pdf, page)
+
+
 def _stand_ins(condition: Condition, census: InkCensus) -> dict[str, Floats]:
     found = {}
     for ink, space in census.spots.items():
@@ -107,49 +128,52 @@ def _stand_ins(condition: Condition, census: InkCensus) -> dict[str, Floats]:
     return found
 
 
-class _Sheet:
-    """One page drawn several times, three inks each."""
+def _rewritten(source: Path | bytes, page: int, mapping: Mapping) -> tuple[bytes, list[Leftover]]:
+    """One page as the mapping makes it, as a file of its own."""
+    out = io.BytesIO()
+    with _opened(source) as pdf:
+        del pdf.pages[page:]
+        del pdf.pages[: page - 1]
+        left = walk(pdf, mapping).leftovers
+        pdf.save(
+            out,
+            compress_streams=False,
+            stream_decode_level=pikepdf.StreamDecodeLevel.none,
+            object_stream_mode=pikepdf.ObjectStreamMode.disable,
+        )
+    return out.getvalue(), left
 
-    def __init__(
-        self, source: Path | bytes, page: int, ppi: float, condition: Condition, area: Box | None, spares: bool
-    ) -> None:
-        self.source, self.page, self.ppi, self.condition, self.area_wanted = source, page, ppi, condition, area
-        self.spares = spares
-        self.coverage: dict[str, Plate] = {}
-        self.doubts: dict[tuple[str, str], Doubt] = {}
-        self.area, self.rotate = area or Box(0, 0, 0, 0), 0
 
-    def draw(self, inks: tuple[str, ...]) -> None:
-        """Draws one to three inks together; one by one if an object overprints some of them only."""
+class _Drawn(NamedTuple):
+    """Some inks as drawn, where that is on the page, and what of it could not be drawn."""
+
+    coverage: dict[str, Plate]
+    view: Rendered
+    left: list[Leftover]
+
+
+@dataclass(frozen=True)
+class _Drawing:
+    """One page, to be drawn several times."""
+
+    source: Path | bytes
+    page: int
+    ppi: float
+    condition: Condition
+    area: Box | None
+    spares: bool
+
+    def draw(self, inks: tuple[str, ...]) -> list[_Drawn]:
+        """One to three inks together; one by one if an object overprints some of them only."""
         # Two inks are drawn as three of which the last repeats.
-        three = inks if len(inks) in (1, 3) else (*inks, inks[-1])
+        channels = inks if len(inks) in (1, 3) else (*inks, inks[-1])
+        mapping = ToPlates(self.condition, channels, self.ppi, spares=self.spares)
         try:
-            copy = self._rewritten(ToPlates(self.condition, three, self.ppi, spares=self.spares))
+            copy, left = _rewritten(self.source, self.page, mapping)
         except InksDisagree:
-            for ink in inks:
-                self.draw((ink,))
-            return
+            return [one for ink in inks for one in self.draw((ink,))]
         with open_pages(copy) as pages:
-            drawn = pages.render(1, self.ppi, self.area_wanted, paper=False)
-        pixels = np.asarray(drawn.picture)
-        for channel, ink in enumerate(inks):
-            self.coverage[ink] = 255 - pixels[:, :, channel]
-        self.area, self.rotate, self.ppi = drawn.area, drawn.rotate, drawn.ppi
-
-    def _rewritten(self, mapping: ToPlates) -> bytes:
-        out = io.BytesIO()
-        with _opened(self.source) as pdf:
-            while len(pdf.pages) > self.page:
-                del pdf.pages[-1]
-            for _ in range(self.page - 1):
-                del pdf.pages[0]
-            for left in walk(pdf, mapping).leftovers:
-                doubt = Doubt(self.page, left.what, left.why, Box(*left.box) if left.box else None)
-                self.doubts.setdefault((left.what, left.why), doubt)
-            pdf.save(
-                out,
-                compress_streams=False,
-                stream_decode_level=pikepdf.StreamDecodeLevel.none,
-                object_stream_mode=pikepdf.ObjectStreamMode.disable,
-            )
-        return out.getvalue()
+            view = pages.render(1, self.ppi, self.area, paper=False)
+        pixels = np.asarray(view.picture)
+        coverage = {ink: 255 - pixels[:, :, channel] for channel, ink in enumerate(inks)}
+        return [_Drawn(coverage, view, left)]

@@ -70,7 +70,7 @@ class Mapping:
     watched: tuple[bytes, ...] = ()  # operators of which `operation` is told, beside those that set colour and place
     every_use: bool = False  # True: a form used ten times is followed ten times (for counting places)
     states_black: bool = False  # True: the initial black must be written out, because it is converted too
-    lasting: bool = True  # False: the changed file is only drawn once by PDFium, and then thrown away
+    drawn: bool = False  # True: the result is drawn by PDFium, so a fault of its is evened out
     spares: bool = False  # True: `spare` is asked before anything is painted
     follows_intents: bool = False  # True: results depend on the rendering intents that the file states
     converts_inks: bool = False  # True: DeviceGray or DeviceCMYK may be converted too
