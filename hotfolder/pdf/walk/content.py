@@ -4,6 +4,7 @@ Only what must change is replaced; every other byte stays as the artwork's progr
 """
 
 import itertools
+import math
 import re
 import zlib
 from collections.abc import Callable, Iterable, Iterator
@@ -13,12 +14,12 @@ from pikepdf import Array, Dictionary, Name, Object, PdfError
 
 # ISO 32000-1 7.2.2: white space, delimiters, regular characters.
 _SPACE = rb"[\0\t\n\f\r ]"
-_REGULAR = rb"[^\0\t\n\f\r ()<>\[\]{}/%]"
+REGULAR = rb"[^\0\t\n\f\r ()<>\[\]{}/%]"
 _STRING = rb"\((?:[^()\\]++|\\.)*+\)"
 _HEX = rb"<[\da-fA-F\s]*+>"
 _ARRAY = rb"\[(?:[^\[\]()<>%\\]++|" + _STRING + rb"|" + _HEX + rb")*+\]"
 _TEXTS = rb"(?:" + _STRING + rb"|" + _HEX + rb"|" + _ARRAY + rb")"
-_TOKEN = re.compile(_SPACE + rb"*+(<<|>>|" + _HEX + rb"|%[^\r\n]*+|/" + _REGULAR + rb"*+|" + _REGULAR + rb"++|.)", re.S)
+TOKEN = re.compile(_SPACE + rb"*+(<<|>>|" + _HEX + rb"|%[^\r\n]*+|/" + REGULAR + rb"*+|" + REGULAR + rb"++|.)", re.S)
 _STRING_PART = re.compile(rb"[^()\\]*+(?:\\.[^()\\]*+)*+([()])", re.S)
 _END_OF_PICTURE = re.compile(rb"(?<=[\0\t\n\f\r >])EI(?=[\0\t\n\f\r ]|\Z)")
 _NUMBER = re.compile(rb"[-+]*(\d*\.?\d*)")
@@ -48,13 +49,13 @@ class Scanner:
         letters = {op[:1] for op in self.wanted | {b"BI"}}
         plain = b"".join(c for c in _LETTERS if c not in letters)
         kept = rb"|".join(_longest_first(self.wanted | {b"BI"}))
-        other = rb"[%b]%b*+|(?!(?:%b)(?!%b))[A-Za-z'\"]%b*+" % (plain, _REGULAR, kept, _REGULAR, _REGULAR)
+        other = rb"[%b]%b*+|(?!(?:%b)(?!%b))[A-Za-z'\"]%b*+" % (plain, REGULAR, kept, REGULAR, REGULAR)
         run = rb"(?:(?:[-+.\d]++%b*+|%b%b*+){0,8}+(?:%b)(?:%b++|\Z))++" % (_SPACE, _TEXTS, _SPACE, other, _SPACE)
         self._boring = re.compile(_SPACE + rb"*+" + run, re.S)
-        operand = rb"(?:[-+.\d]++|/%b*+)%b++" % (_REGULAR, _SPACE)
-        self._plain = re.compile(rb"%b*+((?:%b){0,8}+)([A-Za-z]%b*+)" % (_SPACE, operand, _REGULAR))
+        operand = rb"(?:[-+.\d]++|/%b*+)%b++" % (REGULAR, _SPACE)
+        self._plain = re.compile(rb"%b*+((?:%b){0,8}+)([A-Za-z]%b*+)" % (_SPACE, operand, REGULAR))
         anything = rb"|".join(_longest_first(self.wanted))
-        self._any = re.compile(rb"(?<![^\0\t\n\f\r ()<>\[\]{}])(?:" + anything + rb")(?!" + _REGULAR + rb")")
+        self._any = re.compile(rb"(?<![^\0\t\n\f\r ()<>\[\]{}])(?:" + anything + rb")(?!" + REGULAR + rb")")
 
     def touches(self, data: bytes) -> bool:
         """Whether any wanted operator can occur at all: may say yes wrongly (inside a text), never no wrongly."""
@@ -71,7 +72,7 @@ class Scanner:
                 position = plain.end()
                 yield Operation(plain.group(2), plain.group(1).replace(b"\0", b" ").split(), plain.start(1), position)
                 continue
-            found = _TOKEN.match(data, position)
+            found = TOKEN.match(data, position)
             if found is None:
                 return
             start, end = found.span(1)
@@ -80,7 +81,7 @@ class Scanner:
                 position = end
                 continue
             if lead == 0x28:  # a text in round brackets
-                end = _string_end(data, start)
+                end = string_end(data, start)
             position = end
             if first < 0:
                 first = start
@@ -98,7 +99,7 @@ class Scanner:
             else:
                 operator = data[start:end]
                 if operator == b"BI":
-                    entries, picture, position = _inline_picture(data, end)
+                    entries, picture, position = inline_picture(data, end)
                     operands, end = [entries, picture], position
                 elif operator in (b"true", b"false", b"null"):
                     continue
@@ -113,7 +114,7 @@ def _longest_first(operators: frozenset[bytes]) -> list[bytes]:
     return [re.escape(operator) for operator in sorted(operators, key=lambda operator: (-len(operator), operator))]
 
 
-def _string_end(data: bytes, start: int) -> int:
+def string_end(data: bytes, start: int) -> int:
     """Behind the closing bracket of the text that opens at `start` (brackets inside may nest, 7.3.4.2)."""
     depth, position = 0, start
     while found := _STRING_PART.match(data, position):
@@ -124,14 +125,14 @@ def _string_end(data: bytes, start: int) -> int:
     return len(data)
 
 
-def _inline_picture(data: bytes, start: int) -> tuple[bytes, bytes, int]:
+def inline_picture(data: bytes, start: int) -> tuple[bytes, bytes, int]:
     """The entries and data of an inline picture (8.9.7) whose BI ends at `start`, and where its EI ends."""
     position = start
     while True:
-        found = _TOKEN.match(data, position)
+        found = TOKEN.match(data, position)
         if found is None:
             return data[start:], b"", len(data)
-        position = _string_end(data, found.start(1)) if found.group(1) == b"(" else found.end()
+        position = string_end(data, found.start(1)) if found.group(1) == b"(" else found.end()
         if found.group(1) == b"ID":
             break
     entries, first = data[start : found.start(1)], position + 1
@@ -231,9 +232,12 @@ def _long(value: object, table: dict[str, str]) -> object:
 
 
 def parse_number(token: bytes) -> float:
-    """A number as written; what programs write wrongly ("--5", "1.2.3") as other readers take it; else ValueError."""
+    """A number as written; what programs write wrongly ("--5", "1.2.3") as other readers take it; else ValueError.
+
+    Exponents ("1e-5") are no part of PDF (7.3.3), and readers differ in what they make of them.
+    """
     try:
-        value = float(token)
+        value = float(token) if token.translate(None, b"0123456789+-.") == b"" else math.nan
     except ValueError:
         found = _NUMBER.match(token)
         if found is None or found.group(1) in (b"", b"."):

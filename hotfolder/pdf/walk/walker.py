@@ -31,6 +31,7 @@ from hotfolder.pdf.walk.painted import group
 from hotfolder.pdf.walk.placing import form_box, read_matrix
 from hotfolder.pdf.walk.resources import ResourceEdits
 from hotfolder.pdf.walk.state import IDENTITY, Box, Matrix, State, multiply
+from hotfolder.pdf.walk.strangers import strangers
 
 MOST_STREAMS = 200_000  # Forms in forms multiply: ten levels of ten are a million.
 MOST_BYTES = 2**30  # of instructions, counted as often as they are followed
@@ -125,6 +126,10 @@ class Walker:
         if self._streams > MOST_STREAMS or self._bytes > MOST_BYTES:
             self.leave("drawing instructions", "forms inside forms multiply beyond what can be followed")
             return None, False
+        if self.mapping.lasting and not self.mapping.every_use:
+            for word in strangers(data):
+                shown = word[:20].decode("latin-1").encode("unicode_escape").decode()
+                self.leave("drawing instructions", f'"{shown}" is none: programs differ in what they make of it')
         frame = Frame(self, data, edits, state, matrix, owned=owned, depth=depth)
         return frame.run(black and self.mapping.states_black), frame.borrowed
 
