@@ -10,6 +10,7 @@ _OPERATORS = frozenset(
     b" rg ri s S SC sc SCN scn sh T* Tc Td TD Tf Tj TJ TL Tm Tr Ts Tw Tz v w W W* y ' \"".split()
 ) | {b"true", b"false", b"null"}
 _MOST = 5
+_DIGITS = b"+-.0123456789"
 # White space and brackets part words; which digits a number has does not matter.
 _SHAPES = bytes(0x20 if c in b"\0\t\n\f\r ()<>[]{}" else 0x30 if c in b"0123456789" else c for c in range(256))
 _KNOWN_SHAPES = {word.translate(_SHAPES) for word in _OPERATORS} - {b"BI", b"BX", b"EX"}
@@ -46,6 +47,12 @@ def strangers(data: bytes) -> list[bytes]:
             position = inline_picture(data, position)[2]
         elif word in (b"BX", b"EX"):
             allowed = max(0, allowed + (1 if word == b"BX" else -1))
-        elif not allowed and word not in _OPERATORS and word[0] not in b"/%+-.0123456789[]{}<>)" and word not in found:
+        elif (
+            not allowed
+            and word not in _OPERATORS
+            and word[0] not in b"/%[]{}<>)"
+            and word.strip(_DIGITS)
+            and word not in found
+        ):
             found.append(word)
     return found
