@@ -17,16 +17,18 @@ _CLIPS = (b"W", b"W*")
 WATCHED = (*_ADDS, *_FILLS, *_CLIPS, b"h", b"n", b"S", b"s")
 _BLACK = (0.0, 0.0, 0.0, 1.0)
 _MOST_POINTS = 100_000
+_FAR = 1e9
 # Of the square over `rich_black_from`: less than that is a frame or a slanting line, not an area.
 _LEAST_SHARE = 0.5
 
 
 class _Path(NamedTuple):
-    """A path under construction: where it begins in the stream, its parts' points, whether it is also a clip."""
+    """A path under construction: where it begins in the stream, and its parts' points. `known`: it could be followed,
+    and is no clip, which would have to stay in force."""
 
     start: int
     parts: list[list[tuple[float, float]]]
-    clips: bool
+    known: bool = True
 
 
 class LargeAreas:
@@ -43,13 +45,16 @@ class LargeAreas:
         path = frame.memory.get("area")
         if operator in _ADDS:
             if not isinstance(path, _Path):
-                frame.memory["area"] = path = _Path(operation.start, [], False)
-            _extend(path, operation, frame.state.ctm)
+                frame.memory["area"] = path = _Path(operation.start, [])
+            try:
+                _extend(path, operation, frame.state.ctm)
+            except ValueError:  # a number nobody can use: the area isn't known, and that is nothing to hold a job for
+                frame.memory["area"] = path._replace(known=False)
         elif operator in _CLIPS and isinstance(path, _Path):
-            frame.memory["area"] = path._replace(clips=True)
+            frame.memory["area"] = path._replace(known=False)
         elif operator != b"h":
             frame.memory.pop("area", None)
-            if operator in _FILLS and isinstance(path, _Path) and not path.clips:
+            if operator in _FILLS and isinstance(path, _Path) and path.known:
                 self._filled(frame, operation, path)
 
     def _filled(self, frame: Frame, operation: Operation, path: _Path) -> None:
@@ -93,6 +98,8 @@ def _solid(state: State) -> bool:
 def _extend(path: _Path, operation: Operation, ctm: Matrix) -> None:
     numbers = [parse_number(token) for token in operation.operands]
     if operation.operator == b"re":
+        if len(numbers) < 4:
+            return
         x, y, width, height = numbers[-4:]
         numbers = [x, y, x + width, y, x + width, y + height, x, y + height]
     if operation.operator in (b"m", b"re") or not path.parts:
@@ -100,14 +107,20 @@ def _extend(path: _Path, operation: Operation, ctm: Matrix) -> None:
     if len(path.parts[-1]) < _MOST_POINTS:
         a, b, c, d, e, f = ctm
         path.parts[-1] += [
-            (x * a + y * c + e, x * b + y * d + f) for x, y in zip(numbers[::2], numbers[1::2], strict=False)
+            (_within(x * a + y * c + e), _within(x * b + y * d + f))
+            for x, y in zip(numbers[::2], numbers[1::2], strict=False)
         ]
+
+
+def _within(place: float) -> float:
+    """A coordinate no page is as large as, in place of one beyond it or of no number at all."""
+    return max(-_FAR, min(_FAR, place)) if place == place else 0.0
 
 
 def _is_large(path: _Path, least: float, even_odd: bool) -> bool:
     """Both sides of its box, and what it covers, curves taken as their control points."""
     points = np.array([point for part in path.parts for point in part]).reshape(-1, 2)
-    if len(points) < 3 or not np.isfinite(points).all() or np.ptp(points, axis=0).min() < least:
+    if len(points) < 3 or np.ptp(points, axis=0).min() < least:
         return False
     sizes = [_area(np.array(part)) for part in path.parts if len(part) > 2]
     covered = 2 * max(map(abs, sizes)) - sum(map(abs, sizes)) if even_odd and sizes else abs(sum(sizes))
