@@ -6,7 +6,7 @@ import re
 import numpy as np
 import pikepdf
 import pytest
-from pages import CAL_RGB, CONDITION, LAB, SPOT, Page, drawn, text_of
+from pages import CAL_RGB, CONDITION, LAB, RGB_SPOT, SPOT, Page, drawn, text_of
 from pikepdf import Array, Dictionary, Name, Object
 from PIL import Image, ImageCms
 
@@ -145,6 +145,26 @@ def test_gray_spaces_are_black_ink_alone() -> None:
     assert (inks[:, :3] == 0).all()
     assert (inks[0, 3], inks[2, 3]) == (1, 0)
     assert 0.4 < inks[1, 3] < 0.9
+
+
+@pytest.mark.parametrize(
+    ("attributes", "why"),
+    [
+        ("/Process << /ColorSpace /DeviceRGB /Components [/Red /Green /Blue] >>", "of a screen"),
+        (f"/Process << /ColorSpace {CAL_RGB} /Components [/Red /Green /Blue] >>", "of a screen"),
+        ("/Process << /ColorSpace /DeviceCMYK /Components [/Cyan /Magenta /Yellow /Black] >>", None),
+        (f"/Colorants << /Orange {RGB_SPOT} >>", "Orange is plain RGB"),
+        (f"/Colorants << /Orange {SPOT} >>", None),
+    ],
+)
+def test_what_an_nchannel_space_says_of_its_inks(attributes: str, why: str | None) -> None:
+    page = Page()
+    found = Object.parse(f"<< /Subtype /NChannel {attributes} >>".encode())
+    inks = Array([Name.Red, Name.Green, Name.Blue, Name.Orange])
+    page.obj.Resources.ColorSpace.N = Array([Name.DeviceN, inks, Name.DeviceCMYK, program(page, "{ }", 4, 4), found])
+    left = page.walk("/N cs 1 0 0 .5 scn f").leftovers
+    assert page.content() == "/N cs 1 0 0 .5 scn f"
+    assert left == [] if why is None else why in left[0].why
 
 
 # Syntax: unusual, and legal

@@ -8,7 +8,7 @@ import pikepdf
 from pikepdf import Array, Dictionary, Name, Object
 
 from hotfolder.colour.condition import NO_SPOTS, Condition
-from hotfolder.pdf.objects import MOST_LEVELS, copy_dictionary, entry, name
+from hotfolder.pdf.objects import MOST_LEVELS, copy_dictionary, dictionary, entry, name, names, whole
 from hotfolder.pdf.values.functions import write_sampled
 from hotfolder.pdf.values.spaces import Floats, Space
 from hotfolder.pdf.walk.mapping import KEEP, Fate, Plan
@@ -24,6 +24,8 @@ _CLOSE = 0.02  # of full ink: the largest error halfway between samples
 
 def plan_inks(condition: Condition, space: Space, pdf: pikepdf.Pdf, stand_in: Colours) -> Plan:
     """The plan for a Separation or DeviceN space. `stand_in`: numbers of its alternate space to process inks."""
+    if why := _screen_colours(space):
+        return Plan(Fate.LEAVE, why=why)
     fates = [condition.spot(ink) for ink in space.inks]
     mixed = [ink for ink, spot in zip(space.inks, fates, strict=True) if spot.fate == "cmyk"]
     if mixed:
@@ -47,6 +49,31 @@ def plan_inks(condition: Condition, space: Space, pdf: pikepdf.Pdf, stand_in: Co
         return Plan(Fate.LEAVE, why=str(fault))
 
 
+def _screen_colours(space: Space) -> str:
+    """Why the attributes of an NChannel space (ISO 32000-1 8.6.6.5) keep its inks from standing as they are."""
+    found = space.found
+    attributes = found[4] if space.kind == "DeviceN" and isinstance(found, Array) and len(found) > 4 else None
+    process = entry(attributes, "/Process")
+    kind, n = _family(entry(process, "/ColorSpace"))
+    if (n == 3 or kind in ("DeviceRGB", "CalRGB", "Lab")) and set(names(entry(process, "/Components"))) & set(
+        space.inks
+    ):
+        return "some of its inks are in truth the red, green and blue of a screen"
+    colorants = dictionary(entry(attributes, "/Colorants"))
+    for key in colorants.keys():  # noqa: SIM118
+        single = colorants[key]
+        if isinstance(single, Array) and len(single) == 4 and _family(single[2])[0] == "DeviceRGB":
+            return f"the stand-in colour of its ink {key[1:]} is plain RGB"
+    return ""
+
+
+def _family(found: object) -> tuple[str, int]:
+    """A colour space's family, and how many numbers an ICCBased one has."""
+    kind = name(found[0] if isinstance(found, Array) and len(found) else found)
+    profile = found[1] if isinstance(found, Array) and len(found) > 1 else None
+    return kind, whole(entry(profile, "/N"), 0) if kind == "ICCBased" else 0
+
+
 def _rewritten(
     space: Space, pdf: pikepdf.Pdf, new: list[str], renamed: dict[str, str], stand_in: Colours | None
 ) -> Plan:
@@ -59,8 +86,8 @@ def _rewritten(
         made[2], made[3] = Name.DeviceCMYK, _sampled(space, pdf, stand_in)
         remarks.append("the ink stays; its stand-in colour for screens is now CMYK")
     if renamed:
-        names = [Name("/" + ink) for ink in new]
-        made[1] = names[0] if space.kind == "Separation" else Array(names)
+        called = [Name("/" + ink) for ink in new]
+        made[1] = called[0] if space.kind == "Separation" else Array(called)
         if len(made) > 4 and isinstance(made[4], Dictionary):
             made[4] = _attributes(made[4], renamed)
         remarks.append("; ".join(f"the ink {old} is now called {now}" for old, now in renamed.items()))
