@@ -68,9 +68,14 @@ def last_parameters(picture: Object) -> object:
 
 def undress(picture: Stream) -> bytes:
     """A picture's data with all filters but its last taken off; CannotConvert where they are damaged."""
+    return bytes(undressed(picture))
+
+
+def undressed(picture: Stream) -> memoryview:
+    """The same without a copy, which of a large picture is worth avoiding."""
     kinds = names(entry(picture, "/Filter"))
     if len(kinds) <= 1:
-        return bytes(picture.get_raw_stream_buffer())
+        return memoryview(picture.get_raw_stream_buffer())
     parameters = entry(picture, "/DecodeParms")
     with pikepdf.new() as workbench:
         outer = Stream(workbench, picture.read_raw_bytes())
@@ -79,7 +84,7 @@ def undress(picture: Stream) -> bytes:
             plain = [dict(p.items()) if isinstance(p, Dictionary) else None for p in list(parameters)[: len(kinds) - 1]]
             outer.DecodeParms = Array(plain)
         try:
-            return stream_bytes(outer)
+            return memoryview(stream_bytes(outer))
         except ValueError as fault:
             raise CannotConvert(str(fault)) from fault
 

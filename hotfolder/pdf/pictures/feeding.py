@@ -35,22 +35,24 @@ def fed(
     rows can have up to four bands. Where the blocks end too early or raise ValueError, reading raises pyvips.Error.
     """
     columns, colour = (width, _COLOURS[bands]) if bands in _COLOURS else (width * bands, 0)
-    header = _start(columns, height, bits, colour)
-    row = width * bands * bits // 8
+    parts = _packed(blocks, width * bands * bits // 8, filtered)
+    image = _piped(_start(columns, height, bits, colour), parts, "truncated")
+    return image if bands in _COLOURS else image.bandfold(factor=bands)
+
+
+def fed_filtered(deflated: memoryview, width: int, height: int, bands: int, bits: int) -> pyvips.Image:
+    """The same of deflated rows that each begin with PNG's filter byte: they are a PNG's data as they are."""
+    parts = (part for parts in (_chunk(b"IDAT", deflated, True), _chunk(b"IEND", b"", True)) for part in parts)
+    return _piped(_start(width, height, bits, _COLOURS[bands]), parts, "error")
+
+
+def _piped(header: bytes, parts: Iterator[bytes | memoryview], fail_on: str) -> pyvips.Image:
     reader, writer = os.pipe()
-    Thread(target=_pump, args=(writer, header, _packed(blocks, row, filtered)), daemon=True).start()
+    Thread(target=_pump, args=(writer, header, parts), daemon=True).start()
     source = pyvips.Source.new_from_descriptor(reader)
     os.close(reader)
-    image = pyvips.Image.new_from_source(source, "", access="sequential", fail_on="truncated", unlimited=True)
-    image = image.bandfold(factor=bands) if bands not in _COLOURS else image
-    return _plain(image)
-
-
-def fed_filtered(deflated: bytes, width: int, height: int, bands: int, bits: int) -> pyvips.Image:
-    """The same of deflated rows that each begin with PNG's filter byte: they are a PNG's data as they are."""
-    header = _start(width, height, bits, _COLOURS[bands])
-    data = b"".join((header, *_chunk(b"IDAT", deflated, True), *_chunk(b"IEND", b"", True)))
-    return _plain(pyvips.Image.pngload_buffer(data, access="sequential", fail_on="error", unlimited=True))
+    image = pyvips.Image.new_from_source(source, "", access="sequential", fail_on=fail_on, unlimited=True)
+    return image.copy(interpretation="multiband")  # whatever PNG would call these channels
 
 
 def in_memory(pixels: NDArray[np.generic]) -> pyvips.Image:
@@ -74,22 +76,18 @@ def strips(image: pyvips.Image) -> Iterator[NDArray[np.integer]]:
         raise CannotConvert(DAMAGED) from fault
 
 
-def _plain(image: pyvips.Image) -> pyvips.Image:
-    return image.copy(interpretation="multiband")  # whatever PNG would call these channels
-
-
 def _start(width: int, height: int, bits: int, colour: int) -> bytes:
     facts = struct.pack(">IIBBBBB", width, height, bits, colour, 0, 0, 0)
     return b"".join((_START, *_chunk(b"IHDR", facts, True)))
 
 
-def _chunk(kind: bytes, data: bytes, summed: bool = False) -> tuple[bytes, ...]:
+def _chunk(kind: bytes, data: bytes | memoryview, summed: bool = False) -> tuple[bytes | memoryview, ...]:
     """Our own data goes without check sums: libvips is told not to look at them."""
     total = zlib.crc32(data, zlib.crc32(kind)) if summed else 0
     return struct.pack(">I4s", len(data), kind), data, struct.pack(">I", total)
 
 
-def _packed(blocks: Iterator[bytes], row: int, filtered: int | None) -> Iterator[bytes]:
+def _packed(blocks: Iterator[bytes], row: int, filtered: int | None) -> Iterator[bytes | memoryview]:
     packer = zlib.compressobj(0)
     for block in blocks:
         if filtered is None:
@@ -103,7 +101,7 @@ def _packed(blocks: Iterator[bytes], row: int, filtered: int | None) -> Iterator
     yield from _chunk(b"IEND", b"", True)
 
 
-def _pump(writer: int, header: bytes, parts: Iterator[bytes]) -> None:
+def _pump(writer: int, header: bytes, parts: Iterator[bytes | memoryview]) -> None:
     """Writes until all is taken, or nobody reads any more."""
     try:
         _write(writer, header)
@@ -115,7 +113,7 @@ def _pump(writer: int, header: bytes, parts: Iterator[bytes]) -> None:
         os.close(writer)
 
 
-def _write(writer: int, part: bytes) -> None:
+def _write(writer: int, part: bytes | memoryview) -> None:
     left = memoryview(part)
     while left:
         left = left[os.write(writer, left) :]

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from pikepdf import Dictionary, Stream
 
 from hotfolder.pdf.objects import stream_bytes, whole
-from hotfolder.pdf.pictures.facts import FAX, MOST_DECODED, Facts, last_parameters, undress
+from hotfolder.pdf.pictures.facts import FAX, MOST_DECODED, Facts, last_parameters, undressed
 from hotfolder.pdf.pictures.feeding import LEFT, SMALL, fed, fed_filtered, in_memory
 from hotfolder.pdf.values.spaces import Space
 from hotfolder.pdf.walk.outcome import CannotConvert
@@ -29,7 +29,7 @@ def read_plain(picture: Stream, space: Space, facts: Facts, careful: bool) -> py
     kind = _prediction(picture, facts, n)
     if facts.coding != "FlateDecode" or kind == "other" or row * facts.height <= SMALL:
         return _held(picture, space, facts, row)
-    data = undress(picture)
+    data = undressed(picture)
     if kind == "png" and not careful:
         return fed_filtered(data, facts.width, facts.height, n, bits)
     coded = row + (kind == "png")
@@ -81,17 +81,17 @@ def _check_size(found: int, needed: int) -> None:
         raise CannotConvert(f"its data is cut short ({found} bytes of {needed})")
 
 
-def _inflated(data: bytes, row: int, height: int) -> Iterator[bytes]:
+def _inflated(data: memoryview, row: int, height: int) -> Iterator[bytes]:
     """Blocks of whole rows; CannotConvert where the data can't be unpacked, or ends before the last row."""
     unpacker, waiting, left = zlib.decompressobj(), bytearray(), row * height
     pieces = (data[at : at + _BLOCK] for at in range(0, len(data), _BLOCK))
     while left:
-        piece = unpacker.unconsumed_tail or next(pieces, b"")
+        piece = unpacker.unconsumed_tail or next(pieces, memoryview(b""))
         try:
             out = unpacker.decompress(piece, _BLOCK)
         except zlib.error as fault:
             raise CannotConvert("its data is damaged and can't be unpacked") from fault
-        if not out and (unpacker.eof or not piece):
+        if not out and (unpacker.eof or not len(piece)):
             _check_size(row * height - left + len(waiting), row * height)
         waiting += out
         if size := min(len(waiting) // row * row, left):

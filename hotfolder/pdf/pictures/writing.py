@@ -1,13 +1,12 @@
 """Writes converted pictures into a PDF while they are decoded: memory holds a few rows, and the packed result."""
 
-import io
-
 import pikepdf
 import pyvips
 from pikepdf import Array, Dictionary, Name, Stream
 
 from hotfolder.pdf.pictures.feeding import DAMAGED
 from hotfolder.pdf.pictures.kept import read_ahead
+from hotfolder.pdf.pictures.spooled import Spooled
 from hotfolder.pdf.values.spaces import Space, device_name
 from hotfolder.pdf.walk.outcome import CannotConvert
 
@@ -27,7 +26,7 @@ def write_jpeg(pdf: pikepdf.Pdf, image: pyvips.Image, space: Space, quality: int
     except pyvips.Error as fault:
         raise CannotConvert("its JPEG data is damaged") from fault
     read_ahead(data, image.width, image.height)
-    stream = _picture(pdf, data, image, space)
+    stream = _picture(Stream(pdf, data), image, space)
     stream.Filter = Name.DCTDecode
     if space.n == 4:
         # libvips writes inks upside down under Adobe's marker, as most readers of JPEG expect them.
@@ -48,8 +47,9 @@ def write_lossless(pdf: pikepdf.Pdf, image: pyvips.Image, space: Space, lasting:
             target, compression=_LEVEL if lasting else 1, filter="sub", keep="none"
         )
     except pyvips.Error as fault:
+        packed.data.close()
         raise CannotConvert(DAMAGED) from fault
-    stream = _picture(pdf, packed.data.getvalue(), image, space)
+    stream = _picture(packed.data.stream(pdf), image, space)
     stream.Filter = Name.FlateDecode
     stream.DecodeParms = Dictionary(
         Predictor=15, Colors=space.n, BitsPerComponent=16 if deep else 8, Columns=image.width
@@ -60,7 +60,7 @@ def write_lossless(pdf: pikepdf.Pdf, image: pyvips.Image, space: Space, lasting:
 def _write_raw(pdf: pikepdf.Pdf, image: pyvips.Image, space: Space) -> Stream:
     try:
         ordered = image.byteswap() if image.format == "ushort" else image
-        return _picture(pdf, bytes(ordered.write_to_memory()), image, space)
+        return _picture(Stream(pdf, bytes(ordered.write_to_memory())), image, space)
     except pyvips.Error as fault:
         raise CannotConvert(DAMAGED) from fault
 
@@ -69,7 +69,7 @@ class _PackedRows:
     """Takes a PNG as it is written and keeps its rows alone: the data of a PDF's Flate stream (ISO 15948 10.1)."""
 
     def __init__(self) -> None:
-        self.data = io.BytesIO()
+        self.data = Spooled()
         self._waiting = bytearray()
         self._at = 8  # behind the signature
 
@@ -86,8 +86,7 @@ class _PackedRows:
         return len(part)
 
 
-def _picture(pdf: pikepdf.Pdf, data: bytes, image: pyvips.Image, space: Space) -> Stream:
-    stream = Stream(pdf, data)
+def _picture(stream: Stream, image: pyvips.Image, space: Space) -> Stream:
     stream.Type, stream.Subtype = Name.XObject, Name.Image
     stream.Width, stream.Height = image.width, image.height
     stream.BitsPerComponent = 16 if image.format == "ushort" else 8
