@@ -4,10 +4,10 @@ import numpy as np
 import pikepdf
 import pyvips
 
+from hotfolder.pdf.pictures.mapped import map_rows
 from hotfolder.pdf.values.spaces import GRAY, Floats, Space
 from hotfolder.pdf.walk.mapping import KEEP, Fate, Mapping, Plan
 from hotfolder.pdf.walk.outcome import CannotConvert
-from hotfolder.pdf.walk.pictures import map_rows
 
 _WEIGHTS = np.array([0.30, 0.59, 0.11])  # ISO 32000-1 10.3.2 (and 11.3.5.3 for the same luminosity in blending)
 
