@@ -138,6 +138,15 @@ def test_colour_tables_are_converted(name: str, expected: list[float]) -> None:
     assert [v / 255 for v in bytes(table[3])[:4]] == pytest.approx(expected, abs=1.01 / 255)
 
 
+def test_an_unusual_range_of_a_profile_is_left() -> None:
+    """Table 66: Range shall match the profile; where it doesn't, nobody knows which of the two is meant."""
+    page = full_page()
+    page.obj.Resources.ColorSpace.Other[1].Range = Array([0, 255, 0, 255, 0, 255])
+    (left,) = page.walk("/Other cs 51 102 153 scn f").leftovers
+    assert "unusual range" in left.why
+    assert page.content() == "/Other cs 51 102 153 scn f"
+
+
 def test_gray_spaces_are_black_ink_alone() -> None:
     page = full_page()
     page.walk("/CalGray cs 0 sc f .5 sc f 1 sc f")
