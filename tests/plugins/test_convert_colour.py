@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pikepdf
 import pytest
 from pikepdf import Array, Dictionary, Name
 
-from hotfolder.colour.condition import SHIPPED
+from hotfolder.colour.condition import SHIPPED, Spot
 from hotfolder.colour.profile import SRGB
 from hotfolder.colour.transform import to_condition
 from hotfolder.loading import load_plugins
@@ -82,3 +84,63 @@ def test_what_cannot_be_converted_holds(tmp_path: Path) -> None:
     assert "hold not_converted" in codes(job)
     assert job.findings[0].message.endswith(".")
     assert job.artwork.read_bytes() == path.read_bytes()
+
+
+TINT = Dictionary(FunctionType=2, Domain=Array([0, 1]), C0=Array([0, 0, 0, 0]), C1=Array([0, 0.6, 1, 0]), N=1)
+RULES = [
+    # content, rules of the condition, findings, what stands in the content afterwards
+    (b"0 g 0 0 300 300 re f", {}, [], b"0 g 0 0 300 300 re f"),
+    (b"0 g 0 0 300 300 re f", {"rich_black": (60, 40, 40, 100)}, ["mended black_enriched"], b"0.6 0.4 0.4 1 k"),
+    (b"0 g 0 0 99 99 re f", {"rich_black": (60, 40, 40, 100)}, [], b"0 g 0 0 99 99 re f"),
+    (b"1 1 1 1 k 0 0 9 9 re f", {}, [], b"1 1 1 1 k"),
+    (
+        b"1 1 1 1 k 0 0 9 9 re f",
+        {"over_limit": "separate"},
+        ["mended colour_converted", "mended separated_again"],
+        b" k 0 0 9 9 re f",
+    ),
+    (
+        b"1 1 1 1 k 0 0 9 9 re f",
+        {"over_limit": "separate", "ink_limit": 200},
+        ["mended colour_converted", "mended separated_again", "note still_over_limit"],
+        b" k 0 0 9 9 re f",
+    ),
+    (
+        b"/S cs 1 scn 0 0 9 9 re f",
+        {"spot_inks": "cmyk"},
+        ["note colour_remark", "mended colour_converted"],
+        b"0 0.6 1 0 k",
+    ),
+    (
+        b"/S cs 1 scn 0 0 9 9 re f",
+        {"spots": (("our orange", Spot("rename", "Orange")),)},
+        ["note colour_remark", "mended colour_converted"],
+        b"/S cs 1 scn",
+    ),
+]
+
+
+@pytest.mark.parametrize(("content", "rules", "findings", "wanted"), RULES)
+def test_rules_of_the_condition(
+    tmp_path: Path, content: bytes, rules: dict[str, Any], findings: list[str], wanted: bytes
+) -> None:
+    spot = Array([Name.Separation, Name("/Our Orange"), Name.DeviceCMYK, TINT])
+    path = make_pdf(tmp_path / "p.pdf", content=content, resources=Dictionary(ColorSpace=Dictionary(S=spot)))
+    job = make_job(tmp_path, path, condition=replace(SHIPPED["coated_europe"], **rules))
+    (record,) = run_steps(job, ConvertColour())
+    assert codes(job) == findings
+    assert record.changed == bool(findings)
+    with pikepdf.open(job.artwork) as pdf:
+        assert wanted in pdf.pages[0].Contents.read_bytes()
+    for finding in job.findings:
+        assert finding.message.endswith(".")
+
+
+def test_what_is_told_of_rich_black(tmp_path: Path) -> None:
+    condition = replace(SHIPPED["coated_europe"], rich_black=(60.0, 40.0, 40.0, 100.0))
+    job = make_job(tmp_path, make_pdf(tmp_path / "p.pdf", content=b"0 g 0 0 300 300 re f"), condition=condition)
+    run_steps(job, ConvertColour())
+    assert job.findings[0].message == (
+        "A large black area had black ink alone, which prints as a dark gray there: now 60 / 40 / 40 / 100 percent of "
+        "cyan, magenta, yellow and black."
+    )

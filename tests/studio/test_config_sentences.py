@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from hotfolder.colour.condition import PROFILES, SHIPPED
+from hotfolder.colour.condition import PROFILES, SHIPPED, Spot
 from hotfolder.config.reader import Studio, load_studio
 from hotfolder.errors import ConfigError
 from hotfolder.units import MM
@@ -225,6 +225,50 @@ TABLE: dict[str, tuple[str, list[str]]] = {
             "file is missing."
         ],
     ),
+    "rules of a condition": (
+        TOP + '[conditions.rag]\nprofile = "matt.icc"\nink_limit = 280\nrich_black = [90, 80, 80, 100]\n'
+        'rich_black_from = "50"\npicture_intent = "nice"\nblack_alone = "all"\nneutral_tolerance = 20\n'
+        'cmyk = "convrt"\ncmyk_source = "screen.icc"\nspot_inks = "rename"\nover_limit = 1\n' + ROUTE,
+        [
+            "line 5, condition 'rag': 'rich_black' can't be used: its inks add up to 350 percent, and the ink limit is "
+            "280.",
+            "line 6, condition 'rag': 'rich_black_from' can't be used: '50' is not a length; write a number and its "
+            "unit, such as 0.125in, 3mm or 9pt.",
+            "line 7, condition 'rag': 'picture_intent' must be one of 'perceptual', 'relative', 'saturation', "
+            "'absolute', not 'nice'.",
+            "line 8, condition 'rag': 'black_alone' must be one of 'neutrals', 'black', 'nothing', not 'all'.",
+            "line 9, condition 'rag': 'neutral_tolerance' must be at most 10, not 20.",
+            "line 10, condition 'rag': 'cmyk' must be one of 'keep', 'convert', not 'convrt'; did you mean "
+            "'convert'?",
+            "line 11, condition 'rag': 'cmyk_source' can't be used: screen.icc is no profile of CMYK colours.",
+            "line 12, condition 'rag': 'spot_inks' must be one of 'keep', 'cmyk', not 'rename'.",
+            "line 13, condition 'rag': 'over_limit' must be one of 'report', 'separate', not 1.",
+        ],
+    ),
+    **{
+        f"rich black {recipe}": (
+            TOP + f'[conditions.rag]\nprofile = "matt.icc"\nink_limit = 280\nrich_black = {recipe}\n' + ROUTE,
+            [f"line 5, condition 'rag': 'rich_black' can't be used: {why}."],
+        )
+        for recipe, why in (
+            ("[60, 40, 100]", "it must be four numbers, of cyan, magenta, yellow and black, not 3"),
+            ("[60, 40, 40, 120]", "each ink must be from 0 to 100 percent"),
+            ("[60, 40, 40, 20]", "a black needs at least 50 percent of black ink"),
+        )
+    },
+    **{
+        f"spot ink {spots}": (
+            TOP + f'[conditions.rag]\nprofile = "matt.icc"\nink_limit = 280\nspots = {spots}\n' + ROUTE,
+            [f"line 5, condition 'rag': 'spots' can't be used: {why}."],
+        )
+        for spots, why in (
+            ('{ All = "cmyk" }', "'All' is no spot ink"),
+            ('{ Gold = "drop" }', """'Gold' must be "keep", "cmyk" or { name = "its new name" }"""),
+            ('{ Gold = { name = "" } }', """'Gold' must be "keep", "cmyk" or { name = "its new name" }"""),
+            ('{ Gold = { name = "None" } }', "'Gold' can't be called None: that name has a meaning of its own in a PDF"),
+            ('{ "Old Gold" = "keep", "old-gold" = "cmyk" }', "'old-gold' is the same ink as 'Old Gold'"),
+        )
+    },
     "given twice": (TOP + ROUTE + 'hold = "b"\n', ["line 7: this setting or table is given twice."]),
     "text that is not closed": (
         TOP + '[routes.posters]\nwatch = "in\n',
@@ -257,6 +301,7 @@ TABLE: dict[str, tuple[str, list[str]]] = {
 @pytest.mark.parametrize("case", TABLE)
 def test_config_and_its_problems(case: str, folder: Path, problems: Find) -> None:
     shutil.copy(PROFILES / "srgb.icc", folder / "screen.icc")
+    shutil.copy(PROFILES / "tr006_coated_320.icc", folder / "matt.icc")
     (folder / "cut.icc").write_bytes((PROFILES / "srgb.icc").read_bytes()[40:])
     text, expected = TABLE[case]
     found = problems(text)
@@ -332,6 +377,23 @@ def test_what_a_right_config_adds_up_to(folder: Path, load: Callable[[str], Stud
     assert route.ticket["trim"] == "A1"
     assert [step.name for step in route.chain] == ["open_first", "look_boxes"]
     assert route.chain[1].settings.tolerance == 2 * MM
+
+
+def test_the_rules_of_a_condition(folder: Path, load: Callable[[str], Studio]) -> None:
+    shutil.copy(PROFILES / "tr006_coated_320.icc", folder / "matt.icc")
+    shutil.copy(PROFILES / "fogra47l_uncoated_300.icc", folder / "old.icc")
+    studio = load(
+        TOP + '[conditions.matt]\nprofile = "matt.icc"\nink_limit = 280\npicture_intent = "perceptual"\n'
+        'rich_black = [60, 40, 40, 100]\nrich_black_from = "2in"\ncmyk = "convert"\ncmyk_source = "old.icc"\n'
+        '[conditions.matt.spots]\n"Old Gold" = "cmyk"\nSilver = { name = "Silver 1" }\n' + ROUTE
+    )
+    matt = studio.conditions["matt"]
+    assert (matt.picture_intent, matt.picture_black_point_compensation) == ("perceptual", None)
+    assert (matt.rich_black, matt.rich_black_from) == ((60, 40, 40, 100), 144)
+    assert (matt.cmyk, matt.cmyk_source, matt.over_limit) == ("convert", folder / "old.icc", "report")
+    assert matt.spot("OLD_GOLD") == Spot("cmyk")
+    assert matt.spot("Silver") == Spot("rename", "Silver 1")
+    assert matt.spot("Copper") == Spot("keep")
 
 
 def test_paths_may_start_at_home(folder: Path, load: Callable[[str], Studio], monkeypatch: pytest.MonkeyPatch) -> None:
