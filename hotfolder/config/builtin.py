@@ -19,9 +19,9 @@ POSTER_CHAIN = (
     "check_fonts",
     "check_pictures",
     "convert_colour",
-    "check_ink",
     "add_marks",
     "seal_pdf",
+    "check_ink",
     "verify_result",
     "rename_result",
 )

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
-from hotfolder.ink import InkView, PageInk
+from collections.abc import Iterator
+from pathlib import Path
+
+import pikepdf
+
+from hotfolder.ink import InkView
 from hotfolder.pdf.boxes import PageBoxes, read_boxes
-from hotfolder.pdf.looking.coverage import measure, places_over, small_view
+from hotfolder.pdf.looking.coverage import measure, neighbours, places_over, small_view
 from hotfolder.pdf.looking.ink_watch import Kind, Sizes, find_inked
 from hotfolder.pdf.plates import Plates, make_plates
-from hotfolder.plugin import Job, Length, Part, Register, Settings, Step, hookimpl, setting
+from hotfolder.plugin import MM, Finding, Job, Length, Part, Register, Settings, Step, hookimpl, setting
 
 from .looked import Looked, judge_small
 from .names import alike, spot_names
@@ -15,7 +20,7 @@ from .whites import vanishing
 from .words import Teller, coverage_sentence
 
 MOST_VIEWS, VIEW_SIDE = 4, 260  # pages whose plates the report shows, and their pixels
-_NO_PLATES = "Export the page again; if that doesn't help, have its ink checked by hand."
+NEAR = 10 * MM  # places no farther apart are told of as one: the letters of a headline
 
 
 class CheckInkSettings(Settings):
@@ -77,61 +82,64 @@ class CheckInk(Step):
     settings: CheckInkSettings
 
     def run(self, job: Job) -> None:
-        looked = Looked(converted=not job.held)
-        artwork = job.artwork
-        with job.read() as pdf:
-            count = len(pdf.pages)
-            for number in range(1, count + 1):
+        artwork, told, converted = job.artwork, job.told, not job.held
+        # The steps that follow make new files; this one stays as it is until the job is done.
+        job.meanwhile(lambda: self._look(job, artwork, told, converted=converted))
+
+    def _look(self, job: Job, artwork: Path, told: list[str], *, converted: bool) -> list[Finding]:
+        looked = Looked(converted)
+        with pikepdf.open(artwork) as pdf:
+            teller = Teller(job.condition, len(pdf.pages))
+            for number in range(1, teller.count + 1):
                 try:
-                    boxes = read_boxes(pdf.pages[number - 1])
+                    self._page(job, artwork, pdf, number, looked, teller)
                 except ValueError as fault:
-                    self._no_plates(job, number, str(fault))
-                    continue
-                met = find_inked(pdf, number, self._sizes(), boxes.user_unit)
-                try:
-                    plates = make_plates(artwork, number, self.settings.ppi, job.condition, boxes.bleed)
-                except ValueError as fault:
-                    self._no_plates(job, number, str(fault))
-                    continue
-                ink = measure(plates)
-                looked.add_page(number, ink)
-                self._view(job, plates, ink)
-                self._limit(job, plates, boxes, count)
-                if met.counts[Kind.WHITE_OVERPRINT]:
-                    looked.whites += vanishing(artwork, plates, job.condition, boxes)
-                judge_small(looked, plates, met, boxes)
-        self._tell(job, looked, count)
+                    teller.no_plates(number, str(fault))
+        self._tell(job, looked, teller)
+        told += self._sentences(job, looked, teller.count)
+        return teller.findings
+
+    def _page(self, job: Job, artwork: Path, pdf: pikepdf.Pdf, number: int, looked: Looked, teller: Teller) -> None:
+        boxes = read_boxes(pdf.pages[number - 1])
+        met = find_inked(pdf, number, self._sizes(), boxes.user_unit)
+        plates = make_plates(artwork, number, self.settings.ppi, job.condition, boxes.bleed)
+        ink = measure(plates)
+        looked.inks[number] = ink
+        if len(job.ink) < MOST_VIEWS:
+            job.ink.append(small_view(plates, ink, job.condition.ink_limit, VIEW_SIDE))
+        else:
+            job.ink.append(InkView(ink, job.condition.ink_limit, {}, plates.total()[:0]))
+        self._limit(job.condition.ink_limit, plates, boxes, teller)
+        if met.counts[Kind.WHITE_OVERPRINT]:
+            looked.whites += vanishing(artwork, plates, job.condition, boxes)
+        judge_small(looked, plates, met, boxes)
 
     def _sizes(self) -> Sizes:
         asked = self.settings
         return Sizes(asked.built_text, asked.reversed_text, asked.black_text, asked.built_line)
 
-    def _no_plates(self, job: Job, page: int, why: str) -> None:
-        job.hold("no_plates", f"The ink of page {page} can't be measured: {why}.", page=page, mend=_NO_PLATES)
-
-    def _view(self, job: Job, plates: Plates, ink: PageInk) -> None:
-        if len(job.ink) < MOST_VIEWS:
-            job.ink.append(small_view(plates, ink, job.condition.ink_limit, VIEW_SIDE))
-        else:
-            job.ink.append(InkView(ink, job.condition.ink_limit, {}, plates.total()[:0]))
-
-    def _limit(self, job: Job, plates: Plates, boxes: PageBoxes, count: int) -> None:
+    def _limit(self, limit: float, plates: Plates, boxes: PageBoxes, teller: Teller) -> None:
         """Too much ink dries slowly, sticks to the next sheet and tears the paper's surface."""
-        asked, limit = self.settings, job.condition.ink_limit
+        asked = self.settings
         found = places_over(plates, limit + asked.tolerance)
-        teller = Teller(job, count)
-        large = [place for place in found if place.square_cm > asked.hold_area]
+        large = neighbours([place for place in found if place.square_cm > asked.hold_area], NEAR / boxes.user_unit)
         for place in large[: asked.most_findings]:
             teller.over_limit(plates.page, place)
         if len(large) > asked.most_findings:
             teller.more_over_limit(plates.page, large[asked.most_findings :])
-        # Beyond the trim stand the artwork's own printer's marks, in all inks at once.
-        small = [place for place in found if place.square_cm <= asked.hold_area and place.box.common(boxes.trim)]
+        # Beyond the trim stand the artwork's own printer's marks, in all inks at once; what stands amid a place that
+        # was told of needs no word of its own.
+        small = [
+            place
+            for place in found
+            if place.square_cm <= asked.hold_area
+            and place.box.common(boxes.trim)
+            and not any(place.box.within(told.box, NEAR / boxes.user_unit) for told in large)
+        ]
         if sum(place.square_cm for place in small) > asked.note_area:
             teller.small_over_limit(plates.page, small)
 
-    def _tell(self, job: Job, looked: Looked, count: int) -> None:
-        teller = Teller(job, count)
+    def _tell(self, job: Job, looked: Looked, teller: Teller) -> None:
         teller.whites(looked.whites)
         teller.registration(looked.registration)
         teller.screen_colours(looked.screen_colours)
@@ -139,14 +147,16 @@ class CheckInk(Step):
         for pair in alike(looked.inks):
             teller.alike(*pair)
         teller.small(looked.small, self.settings)
+
+    def _sentences(self, job: Job, looked: Looked, count: int) -> Iterator[str]:
         for page, ink in list(looked.inks.items())[:MOST_VIEWS]:
-            job.tell(coverage_sentence(page, ink, job.condition, count))
+            yield coverage_sentence(page, ink, job.condition, count)
         if len(looked.inks) > MOST_VIEWS:
-            job.tell(f"The ink of all {len(looked.inks)} pages was measured; the log has the figures.")
+            yield f"The ink of all {len(looked.inks)} pages was measured; the log has the figures."
         for doubt in dict.fromkeys(doubt for view in job.ink for doubt in view.doubts):
-            job.tell(f"The plates are not certain in one point: {doubt}.")
+            yield f"The plates are not certain in one point: {doubt}."
         if not looked.converted:
-            job.tell("Whether colours of screens are left was not looked at: the job was held before.")
+            yield "Whether colours of screens are left was not looked at: the job was held before."
 
 
 @hookimpl

@@ -34,9 +34,6 @@ class Looked:
     screen_colours: list[At] = field(default_factory=list)
     small: dict[Kind, list[At]] = field(default_factory=dict)
 
-    def add_page(self, page: int, ink: PageInk) -> None:
-        self.inks[page] = ink
-
 
 def judge_small(looked: Looked, plates: Plates, met: InkMet, boxes: PageBoxes) -> None:
     """Keep what lies inside the bleed and would show there."""

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Unpack
 
 from hotfolder.colour.condition import Condition
+from hotfolder.finding import About
 from hotfolder.gathered import listed
 from hotfolder.ink import PageInk
 from hotfolder.names import printable
 from hotfolder.pdf.looking.coverage import Place
 from hotfolder.pdf.looking.ink_watch import Kind
-from hotfolder.plugin import Box, Job
+from hotfolder.plugin import Box, Finding, Level
 
 from .looked import At
 from .names import plain
@@ -19,6 +20,7 @@ from .names import plain
 if TYPE_CHECKING:
     from . import CheckInkSettings
 
+STEP = "check_ink"
 _MOST_NAMED = 6
 _MOST_LETTERS = 40
 _LESS_INK = (
@@ -28,14 +30,18 @@ _LESS_INK = (
 
 
 class Teller:
-    """Puts findings on the job. `count` is how many pages the file has."""
+    """Collects what there is to say. `count` is how many pages the file has."""
 
-    def __init__(self, job: Job, count: int) -> None:
-        self.job, self.count = job, count
-        self.limit = job.condition.ink_limit
+    def __init__(self, condition: Condition, count: int) -> None:
+        self.condition, self.count = condition, count
+        self.limit = condition.ink_limit
+        self.findings: list[Finding] = []
 
-    def _on(self, page: int) -> str:
-        return f"On page {page} " if self.count > 1 else ""
+    def hold(self, code: str, message: str, **about: Unpack[About]) -> None:
+        self.findings.append(Finding(level=Level.HOLD, code=code, message=message, step=STEP, **about))
+
+    def note(self, code: str, message: str, **about: Unpack[About]) -> None:
+        self.findings.append(Finding(level=Level.NOTE, code=code, message=message, step=STEP, **about))
 
     def _start(self, page: int, sentence: str) -> str:
         return f"On page {page}, {sentence[:1].lower()}{sentence[1:]}" if self.count > 1 else sentence
@@ -43,11 +49,11 @@ class Teller:
     # Total ink
 
     def over_limit(self, page: int, place: Place) -> None:
-        self.job.hold(
+        self.hold(
             "over_limit",
             self._start(
                 page,
-                f"At this place the poster carries up to {place.peak:.0f} % of ink; {self.job.condition.title} takes "
+                f"At this place the poster carries up to {place.peak:.0f} % of ink; {self.condition.title} takes "
                 f"{self.limit:g} %. The print would dry badly and smear.",
             ),
             measured=f"{place.peak:.0f} % at most, {_area(place.square_cm)} above the limit",
@@ -58,7 +64,7 @@ class Teller:
         )
 
     def more_over_limit(self, page: int, places: Sequence[Place]) -> None:
-        self.job.hold(
+        self.hold(
             "over_limit",
             self._start(page, f"{len(places)} more places carry more ink than {self.limit:g} %; here is the next."),
             measured=f"{max(place.peak for place in places):.0f} % at most",
@@ -71,17 +77,25 @@ class Teller:
     def small_over_limit(self, page: int, places: Sequence[Place]) -> None:
         peak, area = max(place.peak for place in places), sum(place.square_cm for place in places)
         where = "one small place" if len(places) == 1 else f"{len(places)} small places"
-        self.job.note(
+        self.note(
             "over_limit_small",
             self._start(
                 page,
-                f"In {where} the poster carries up to {peak:.0f} % of ink; {self.job.condition.title} takes "
+                f"In {where} the poster carries up to {peak:.0f} % of ink; {self.condition.title} takes "
                 f"{self.limit:g} %. So little of it usually prints without trouble.",
             ),
             measured=f"{peak:.0f} % at most, {_area(area)} together",
             required=f"at most {self.limit:g} %",
             page=page,
             box=places[0].box,
+        )
+
+    def no_plates(self, page: int, why: str) -> None:
+        self.hold(
+            "no_plates",
+            f"The ink of page {page} can't be measured: {why}.",
+            page=page,
+            mend="Export the page again; if that doesn't help, have its ink checked by hand.",
         )
 
     # What goes wrong whatever its size
@@ -91,7 +105,7 @@ class Teller:
             return
         page, box = found[0]
         more = f" There are {len(found) - 1} more such places." if len(found) > 1 else ""
-        self.job.hold(
+        self.hold(
             "white_overprints",
             self._start(page, f"Something white here is set to overprint, so it would vanish in print.{more}"),
             measured="white that overprints",
@@ -106,7 +120,7 @@ class Teller:
             return
         first = found[0]
         more = f" The same holds for {len(found) - 1} more." if len(found) > 1 else ""
-        self.job.hold(
+        self.hold(
             "registration_colour",
             self._start(
                 first.page,
@@ -125,7 +139,7 @@ class Teller:
             return
         spaces = listed(list(dict.fromkeys(at.met.inks[0] for at in found))[:_MOST_NAMED])
         first = found[0]
-        self.job.hold(
+        self.hold(
             "not_ink",
             self._start(
                 first.page,
@@ -144,7 +158,7 @@ class Teller:
         if ordered is None:
             if used:
                 many = len(used) > 1
-                self.job.note(
+                self.note(
                     "spot_inks",
                     f"The file uses {'spot inks' if many else 'a spot ink'} beside the four inks of the press: {_named(list(used))}. "
                     f"{'Each needs a plate of its own.' if many else 'It needs a plate of its own.'}",
@@ -158,7 +172,7 @@ class Teller:
         known = {plain(name): name for name in ordered}
         for name, page in used.items():
             if plain(name) not in known:
-                self.job.hold(
+                self.hold(
                     "ink_not_ordered",
                     f"The file uses the spot ink {_named([name])}, which was not ordered.",
                     measured=_named([name]),
@@ -168,7 +182,7 @@ class Teller:
                 )
         missing = [name for name in ordered if plain(name) not in {plain(other) for other in used}]
         if missing:
-            self.job.note(
+            self.note(
                 "ink_not_used",
                 f"The order names {'spot inks that are' if len(missing) > 1 else 'a spot ink that is'} not in the file: {_named(missing)}.",
                 measured="not used",
@@ -177,7 +191,7 @@ class Teller:
             )
 
     def alike(self, one: str, other: str) -> None:
-        self.job.note(
+        self.note(
             "inks_alike",
             f"The inks {_named([one])} and {_named([other])} differ only in how their names are written, so each would "
             f"get a plate of its own.",
@@ -198,7 +212,7 @@ class Teller:
             )
             inks = _named([ink.lower() for ink in first.met.inks]) if first.met.inks else ""
             more = f" The same holds for {len(every) - 1} more." if len(every) > 1 else ""
-            self.job.note(
+            self.note(
                 code,
                 self._start(first.page, sentence.format(size=size, quoted=quoted, inks=inks) + more),
                 measured=size,

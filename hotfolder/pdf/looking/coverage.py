@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import pyvips
 from numpy.typing import NDArray
+from PIL import Image
 
 from hotfolder.finding import Box
 from hotfolder.ink import InkUse, InkView, PageInk
@@ -56,7 +58,7 @@ def measure(plates: Plates, box: Box | None = None) -> PageInk:
 
 
 def _ink(name: str, plate: NDArray[np.uint8], pixel: float) -> InkUse:
-    counts = np.bincount(plate.ravel(), minlength=256)
+    counts = np.array(Image.fromarray(plate).histogram()) if plate.size else np.zeros(256, int)
     solid = float(counts @ np.arange(256)) / 255
     printed = int(counts[_PRINTS:].sum())
     peak = int(np.flatnonzero(counts)[-1]) if plate.size else 0
@@ -101,7 +103,7 @@ def _places(
     return found
 
 
-def _cells(total: NDArray[np.uint8] | NDArray[np.uint16], side: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _cells(total: NDArray[np.uint16], side: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Mean over each square of so many pixels, and how many pixels that was (fewer at the right and lower edge)."""
     starts = [np.arange(0, length, side) for length in total.shape]
     sums = np.add.reduceat(np.add.reduceat(total, starts[0], axis=0, dtype=np.uint32), starts[1], axis=1)
@@ -141,14 +143,11 @@ def around(plates: Plates, box: Box, margin: float) -> dict[str, float]:
 def small_view(plates: Plates, ink: PageInk, limit: float, side: int) -> InkView:
     """The plates shrunk to so many pixels on their long side, for a report: only those of inks that print. The sum of
     all inks is kept twice as large."""
-    step = max(1, -(-max(plates.size) // side))
-    shown = {use.name: _shrunk(plates.coverage[use.name], step).astype(np.uint8) for use in ink.used}
-    total = _shrunk(plates.total(), max(1, step // 2)).astype(np.uint16)
+    step = max(1, -(-max(plates.size) // (2 * side)))
+    halves = {name: Image.fromarray(plate).reduce(step) for name, plate in plates.coverage.items()}
+    total = sum((np.asarray(half, dtype=np.uint16) for half in halves.values()), np.zeros((), np.uint16))
+    shown = {use.name: np.asarray(halves[use.name].reduce(2)) for use in ink.used}
     return InkView(ink, limit, shown, total, tuple(f"{doubt.what}: {doubt.why}" for doubt in plates.doubts))
-
-
-def _shrunk(plate: NDArray[np.uint8] | NDArray[np.uint16], step: int) -> NDArray[np.float64]:
-    return np.round(_cells(plate, step)[0])
 
 
 def all_inks_meet(plates: Plates, box: Box) -> bool:
@@ -168,3 +167,26 @@ def places_that_differ(one: Plates, other: Plates, least: float) -> list[Place]:
     if not over.any():
         return []
     return _places(one, (slice(0, over.shape[0]), slice(0, over.shape[1])), over, np.ones(over.shape), apart, 1)
+
+
+def neighbours(places: list[Place], near: float) -> list[Place]:
+    """Places that lie no more than `near` units of the page's space apart, taken together; largest first."""
+    left, joined = list(places), list[Place]()
+    while left:
+        one = left.pop(0)
+        while close := [other for other in left if other.box.common(one.box.grown(near))]:
+            left = [other for other in left if other not in close]
+            every = [one, *close]
+            one = Place(around_all([p.box for p in every]), sum(p.square_cm for p in every), max(p.peak for p in every))
+        joined.append(one)
+    return sorted(joined, key=lambda place: -place.square_cm)
+
+
+def around_all(boxes: Sequence[Box]) -> Box:
+    """The box around several."""
+    return Box(
+        min(box.left for box in boxes),
+        min(box.bottom for box in boxes),
+        max(box.right for box in boxes),
+        max(box.top for box in boxes),
+    )

@@ -12,6 +12,7 @@ import numpy as np
 from pikepdf import Object, Pdf
 
 from hotfolder.finding import Box
+from hotfolder.pdf.looking.coverage import around_all
 from hotfolder.pdf.looking.fonts import Font
 from hotfolder.pdf.looking.paint_watch import narrowest
 from hotfolder.pdf.looking.text import TextWatch
@@ -261,11 +262,4 @@ def _boxes(path: list[Operation], ctm: Matrix) -> list[Box]:
 
 
 def _joined(boxes: list[Box]) -> Box | None:
-    if not boxes:
-        return None
-    return Box(
-        min(box.left for box in boxes),
-        min(box.bottom for box in boxes),
-        max(box.right for box in boxes),
-        max(box.top for box in boxes),
-    )
+    return around_all(boxes) if boxes else None
