@@ -2,22 +2,24 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Iterator
 from pathlib import Path
 
 import pikepdf
-from pikepdf import Dictionary, Pdf, Stream
-from PIL import Image, UnidentifiedImageError
+from pikepdf import Dictionary, Object, Pdf, Stream
 
 from hotfolder.finding import Hold
 from hotfolder.pdf.objects import entry, name, names, stream_bytes, whole
 from hotfolder.pdf.opening.deflated import look_through
+from hotfolder.pdf.opening.inline_pictures import inline_pictures
 from hotfolder.pdf.opening.jpeg import read_jpeg
 from hotfolder.pdf.opening.jpeg_check import check_jpeg_data
-from hotfolder.pdf.pictures.facts import MOST_DECODED, Facts, jpeg_bytes, read_facts, undress
+from hotfolder.pdf.pictures.facts import MOST_DECODED, Facts, jpeg_bytes, last_parameters, read_facts, undress
+from hotfolder.pdf.pictures.fax import check_fax
+from hotfolder.pdf.pictures.jbig2 import check_jbig2
+from hotfolder.pdf.pictures.jpx import check_jpx, read_jpx, read_jpx_facts
 from hotfolder.pdf.pictures.kept import keep_shrunk
-from hotfolder.pdf.values.spaces import SpaceReader
+from hotfolder.pdf.values.spaces import GRAY, SpaceReader
 from hotfolder.pdf.walk.pictures import picture_space
 
 _SPARE = 1 << 30  # bytes that a picture's data may be longer than its pixels need: some programs write more
@@ -25,19 +27,20 @@ _PLAIN = frozenset(("", "FlateDecode", "LZWDecode", "ASCIIHexDecode", "ASCII85De
 
 
 def pictures(pdf: Pdf) -> Iterator[Stream]:
-    """Every picture that the file holds, also those that no page places."""
+    """Every picture that the file holds as an object, also those that no page places."""
     for item in pdf.objects:
         if isinstance(item, Stream) and name(entry(item, "/Subtype")) == "Image":
             yield item
 
 
 def check_pictures(path: Path) -> None:
-    """Hold where a picture's data is damaged or cut short.
-
-    Looked at are JPEG and JPEG 2000 pictures and those packed without loss; fax and JBIG2 data is not.
-    """
+    """Hold where a picture's data is damaged or cut short, in every coding, also inside drawing instructions."""
     with pikepdf.open(path, suppress_warnings=True) as pdf:
+        found: list[tuple[Object, str]]
         found = [(picture, fault) for picture in pictures(pdf) if (fault := picture_fault(picture))]
+        for inline in inline_pictures(pdf):
+            if fault := inline.fault or picture_fault(inline.picture):
+                found.append((inline.picture, fault))
         if found:
             sizes = [f"{entry(picture, '/Width')} × {entry(picture, '/Height')} pixels" for picture, _ in found[:1]]
             more = f" So are {len(found) - 1} more pictures." if len(found) > 1 else ""
@@ -60,6 +63,11 @@ def picture_fault(picture: Stream) -> str:
             _check_plain(picture, filters)
         elif coding == "JPXDecode":
             _check_jpx(picture)
+        elif coding == "CCITTFaxDecode":
+            check_fax(undress(picture), last_parameters(picture), read_facts(picture, None).height)
+        elif coding == "JBIG2Decode":
+            shared = entry(last_parameters(picture), "/JBIG2Globals")
+            check_jbig2(undress(picture), stream_bytes(shared) if shared is not None else b"")
         elif len(filters) > 1:
             undress(picture)
     except ValueError as fault:
@@ -85,14 +93,12 @@ def _check_jpeg(picture: Stream) -> None:
 
 
 def _check_jpx(picture: Stream) -> None:
-    try:
-        with Image.open(io.BytesIO(undress(picture)), formats=["JPEG2000"]) as opened:
-            if opened.width * opened.height * len(opened.getbands()) <= MOST_DECODED:
-                opened.load()
-    except (UnidentifiedImageError, Image.DecompressionBombError):
-        return  # of a kind that this decoder doesn't know: nothing can be told
-    except (OSError, SyntaxError) as fault:
-        raise ValueError("its JPEG 2000 data is damaged or cut short") from fault
+    """All of its parts are there, and can be decoded if they are of a kind that is known here."""
+    data = undress(picture)
+    check_jpx(data)
+    facts = read_jpx_facts(data)
+    if facts.width * facts.height * len(facts.bits) <= MOST_DECODED and len(facts.bits) in (1, 3, 4):
+        read_jpx(data, GRAY, 1)
 
 
 def _check_plain(picture: Stream, filters: list[str]) -> None:

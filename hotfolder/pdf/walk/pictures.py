@@ -11,7 +11,6 @@ from hotfolder.pdf.objects import entry, identity, names, numbers, whole
 from hotfolder.pdf.pictures.facts import LOSSY, Facts, read_facts, undress
 from hotfolder.pdf.pictures.feeding import SMALL
 from hotfolder.pdf.pictures.jpx import jpx_space, read_jpx_facts
-from hotfolder.pdf.pictures.mapped import map_rows as map_rows
 from hotfolder.pdf.pictures.masking import key_stencil, unmixed, without_matte
 from hotfolder.pdf.pictures.reading import load
 from hotfolder.pdf.pictures.resizing import may_shrink, resized, resized_mask
