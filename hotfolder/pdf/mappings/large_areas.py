@@ -36,9 +36,9 @@ class LargeAreas:
 
     def __init__(self, mapping: Mapping, condition: Condition) -> None:
         self.mapping = mapping
-        self.recipe = tuple(amount / 100 for amount in condition.rich_black)
+        recipe = tuple(amount / 100 for amount in condition.rich_black)
+        self.operator = write_numbers(recipe) + b" k"  # what sets the colour of a large area
         self.least = condition.rich_black_from
-        self.count = 0
 
     def operation(self, frame: Frame, operation: Operation) -> None:
         operator = operation.operator
@@ -63,10 +63,9 @@ class LargeAreas:
         if frame.changes.end > path.start or not self.is_black(frame.state):
             return  # something was changed inside of the path, where no operator belongs
         frame.uses_callers_colours()
-        frame.changes.add(path.start, path.start, b"q " + write_numbers(self.recipe) + b" k")
+        frame.changes.add(path.start, path.start, b"q " + self.operator)
         frame.changes.add(operation.end, operation.end, b"Q")
         frame.walker.result.changed["areas"] += 1
-        self.count += 1
 
     def is_black(self, state: State) -> bool:
         """Whether areas are now filled with black ink alone, all of it, as the file has it or as it will be."""

@@ -19,8 +19,11 @@ from hotfolder.colour.condition import Condition
 from hotfolder.colour.profile import SRGB
 from hotfolder.pdf.mappings import ToCondition, ToScreen
 from hotfolder.pdf.values.spaces import RGB, Floats, Space
+from hotfolder.pdf.walk.content import Operation, write_numbers
+from hotfolder.pdf.walk.frame import Frame
 from hotfolder.pdf.walk.mapping import Mapping, Plan
 from hotfolder.pdf.walk.outcome import CannotConvert
+from hotfolder.pdf.walk.state import State
 from hotfolder.pdf.walk.walker import walk
 
 
@@ -41,6 +44,18 @@ class AsDesigned(AsPrinted):
         super().__init__(condition, ppi)
         self._inks = ToCondition(condition)
         self.had_screen_colours = condition != condition.plain()
+        if self._inks.areas is not None:
+            # Large black areas shall get other inks, so that is how they are meant; all else is compared as designed.
+            recipe = np.array([condition.rich_black]) / 100
+            shown = apply_to_colours(inks_to_screen(condition), "CMYK", recipe)[0].tolist()
+            self._inks.areas.operator = write_numbers(shown) + b" rg"
+            self.watched = self._inks.watched
+
+    def operation(self, frame: Frame, operation: Operation) -> None:
+        self._inks.operation(frame, operation)
+
+    def depends(self, state: State) -> object:
+        return self._inks.depends(state)
 
     def plan(self, space: Space, pdf: pikepdf.Pdf) -> Plan:
         self._inks.sources.learn(pdf)
