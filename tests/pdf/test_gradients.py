@@ -183,6 +183,19 @@ def test_ramps_in_other_spaces(kind: str) -> None:
     assert apart(read_function(shading_of(pdf).Function)(PLACES[:3000, None]), true) < 1
 
 
+@pytest.mark.parametrize(
+    "function",
+    [
+        "<< /FunctionType 2 /Domain [0 1] /C0 [-900000000 0 0] /C1 [900000000 1 1] /N -90 >>",
+        "<< /FunctionType 2 /Domain [-1 1] /C0 [0 0 0] /C1 [1 1 1] /N 0.5 >>",
+        "<< /FunctionType 2 /Domain [0 1] /C0 [0 0 0] /C1 [0 0 1] /N 800000000 >>",
+    ],
+)
+def test_functions_that_leave_all_bounds_are_harmless(function: str) -> None:
+    pdf = page_with(f"/ShadingType 2 /Coords [0 0 9 9] /ColorSpace /DeviceRGB /Domain [-1 1] /Function {function}")
+    assert all(left.what == "a gradient" for left in convert(pdf).leftovers)
+
+
 # Every type, as another program draws it
 
 

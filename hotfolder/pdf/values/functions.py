@@ -17,6 +17,7 @@ from hotfolder.pdf.values.calculator import Calculator
 Floats = NDArray[np.float64]
 MOST_SAMPLES = 20_000_000
 MOST_STEPS = 512
+_HUGE = 1e30
 MOST_INPUTS = 8  # Interpolation looks at 2**inputs samples.
 
 
@@ -115,7 +116,9 @@ def _pairs(found: object) -> Floats:
 
 
 def _limited(values: Floats, limits: Floats | None) -> Floats:
-    return values if limits is None else np.clip(values, limits[:, 0], limits[:, 1])
+    """Inside the range, and in any case finite: a hostile function can give any number."""
+    finite = np.clip(np.nan_to_num(values), -_HUGE, _HUGE)
+    return finite if limits is None else np.clip(finite, limits[:, 0], limits[:, 1])
 
 
 class _Joined:
@@ -150,7 +153,7 @@ class _Power:
         x = np.clip(rows[:, :1], self.domain[0, 0], self.domain[0, 1])
         with np.errstate(all="ignore"):
             power = x if self.exponent == 1 else np.nan_to_num(np.power(x, self.exponent))
-            values = np.nan_to_num(self.start + power * (self.end - self.start))
+            values = self.start + power * (self.end - self.start)
         return _limited(values, self.spread)
 
     def breaks(self) -> list[float]:
@@ -272,7 +275,7 @@ class _Calculated:
         stack = self.calculator.run([x[:, i] for i in range(self.inputs)], len(x))
         if len(stack) < self.outputs:
             raise ValueError("a calculating function that leaves too few numbers")
-        return _limited(np.nan_to_num(np.stack(stack[len(stack) - self.outputs :], axis=1)), self.spread)
+        return _limited(np.stack(stack[len(stack) - self.outputs :], axis=1), self.spread)
 
     def breaks(self) -> list[float]:
         return []
