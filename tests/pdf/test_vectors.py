@@ -2,6 +2,8 @@
 
 import io
 import re
+import shutil
+import subprocess
 
 import numpy as np
 import pikepdf
@@ -86,6 +88,7 @@ def inks_of(content: str) -> np.ndarray:
 
 BLUE = lcms((51, 102, 153))
 OTHER_BLUE = lcms((51, 102, 153), other_profile())
+CAL_BLUE = lcms((51, 102, 153), calibrated_profile(SpaceReader().read(Object.parse(CAL_RGB.encode()), None)))
 SAME = None
 # Instructions, and the inks that must come out, as LittleCMS has them; None: not a byte changes.
 COLOURS: dict[str, tuple[str, list[list[float]] | None]] = {
@@ -93,6 +96,7 @@ COLOURS: dict[str, tuple[str, list[list[float]] | None]] = {
     "RG": (".2 .4 .6 RG S", [BLUE]),
     "cs sc, a device space": ("/DeviceRGB cs .2 .4 .6 sc f", [BLUE]),
     "CS SC": ("/DeviceRGB CS .2 .4 .6 SC S", [BLUE]),
+    "CalRGB": ("/Cal cs .2 .4 .6 sc f /Cal CS .2 .4 .6 SC S", [CAL_BLUE, CAL_BLUE]),
     "ICCBased, its own profile": ("/Other cs .2 .4 .6 scn f", [OTHER_BLUE]),
     "ICCBased stroking": ("/Other CS .2 .4 .6 SCN S", [OTHER_BLUE]),
     "ICCBased, damaged: its Alternate": ("/Damaged cs .2 .4 .6 scn f", [OTHER_BLUE]),
@@ -136,6 +140,20 @@ def test_colour_tables_are_converted(name: str, expected: list[float]) -> None:
     table = page.obj.Resources.ColorSpace[f"/{name}"]
     assert table[1] == Name.DeviceCMYK
     assert [v / 255 for v in bytes(table[3])[:4]] == pytest.approx(expected, abs=1.01 / 255)
+
+
+def test_lab_colours_as_littlecms_has_them() -> None:
+    if shutil.which("transicc") is None:
+        pytest.skip("LittleCMS's transicc is not installed (Debian: liblcms2-utils)")
+    rows = ["50 20 30", "80 -40 50", "30 10 -60", "95 0 5", "60 60 -10"]
+    page = full_page()
+    page.walk(" ".join(f"/Lab cs {row} sc f" for row in rows))
+    asked = subprocess.run(
+        ["transicc", "-v0", "-t1", "-b", "-i*Lab", f"-o{CONDITION.profile}"], input="\n".join(rows) + "\n",
+        capture_output=True, text=True, check=True,
+    )  # fmt: skip
+    theirs = np.array([line.split() for line in asked.stdout.splitlines() if line.strip()], float) / 100
+    assert abs(inks_of(page.content()) - theirs).max() <= 1 / 255
 
 
 def test_an_unusual_range_of_a_profile_is_left() -> None:
