@@ -11,6 +11,7 @@ CmykRule = Literal["keep", "convert"]
 PureInks = Literal["black", "inks"]
 SpotFate = Literal["keep", "cmyk", "rename"]
 OverLimit = Literal["report", "separate"]
+Blending = Literal["hold", "keep", "convert"]
 
 PROCESS_INKS = ("Cyan", "Magenta", "Yellow", "Black")
 NO_SPOTS = frozenset({*PROCESS_INKS, "All", "None"})  # names that are no spot inks (ISO 32000-1 8.6.6.4 and 8.6.6.5)
@@ -59,6 +60,8 @@ class Condition:
     spot_inks: SpotFate = "keep"  # of every spot ink that `spots` does not name; never "rename"
     spots: tuple[tuple[str, Spot], ...] = ()
     over_limit: OverLimit = "report"
+    blending: Blending = "hold"
+    blending_limit: float = 4.0  # CIEDE2000 in one place
 
     def for_use(self, picture: bool, stated: str = "") -> "Condition":
         """The condition whose `intent` and `black_point_compensation` hold for pictures, or for all else, where the

@@ -11,6 +11,7 @@ from hotfolder.colour.cmm import check_source
 from hotfolder.colour.condition import (
     NO_SPOTS,
     BlackAlone,
+    Blending,
     CmykRule,
     Condition,
     Intent,
@@ -90,6 +91,13 @@ class ConditionTable(Table):
     over_limit: OverLimit = Field(
         default="report",
         description="CMYK with more ink than ink_limit: only reported, or separated again by the profile",
+    )
+    blending: Blending = Field(
+        default="hold",
+        description="Transparency mixed in RGB that would look different mixed in inks: hold, keep in RGB, or convert",
+    )
+    blending_limit: Number = Field(
+        default=4.0, gt=0, le=100, description="From which colour difference in one place on it counts, CIEDE2000"
     )
 
     @field_validator("rich_black")
@@ -171,6 +179,8 @@ def read_condition(
         spot_inks=checked.spot_inks,
         spots=read_spots(checked.spots),
         over_limit=checked.over_limit,
+        blending=checked.blending,
+        blending_limit=checked.blending_limit,
     )
 
 
