@@ -119,10 +119,9 @@ def named_colour(r: Draw) -> Iterator[Operation]:
     name, count = r.choice(list(SPACES.items()))
     stroke = r.random() < 0.4
     yield Operation(b"CS" if stroke else b"cs", (name,))
-    # What a table's first colour looks like before one is chosen, PDFium doesn't say as 8.6.6.3 does.
-    if name != b"/Idx" and r.random() < 0.3:
-        yield from rectangle(r)
-    for _ in range(1 if name == b"/Idx" else r.choice([0, 1, 1, 2])):
+    if r.random() < 0.3:
+        yield from rectangle(r)  # with the colour that choosing the space sets
+    for _ in range(r.choice([0, 1, 1, 2])):
         low, high = (-50, 100) if name == b"/Lab" else (0, 3) if name == b"/Idx" else (0, 1)
         operands = (b"%d" % r.randrange(4),) if name == b"/Idx" else numbers(r, count, low, high)
         yield Operation(r.choice([b"SC", b"SCN"] if stroke else [b"sc", b"scn"]), operands)

@@ -44,7 +44,7 @@ def examples(count: int) -> Any:
         deadline=None,
         database=None,
         phases=[Phase.generate, Phase.shrink],
-        suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
+        suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large, HealthCheck.filter_too_much],
     )
 
 
@@ -165,6 +165,7 @@ class Everything(Mapping):
 
     target = CMYK
     states_black = True
+    converts_inks = True
 
     def plan(self, space: Space, pdf: pikepdf.Pdf) -> Plan:
         return KEEP if space.kind == "Pattern" else Plan(Fate.CONVERT)
@@ -269,7 +270,8 @@ def test_every_operator_is_found_with_its_operands_where_it_stands(stream: Laid)
 @given(streams())
 def test_what_is_run_over_hides_nothing_that_matters(stream: Laid) -> None:
     found = list(Scanner(HANDLED).scan(stream.data))
-    assert [(f.operator, f.operands, f.start, f.end) for f in found] == [p for p in stream.placed if p[0] in HANDLED]
+    came = [(f.operator, f.operands, f.start, f.end) for f in found]
+    assert came == [placed for placed in stream.placed if placed[0] in HANDLED]
 
 
 @examples(120)
@@ -286,6 +288,9 @@ def test_a_mapping_that_changes_nothing_leaves_every_byte(stream: Laid, cuts: li
 @examples(150)
 @given(streams(), st.lists(st.integers(0, 10**6), max_size=3), st.booleans())
 def test_the_same_colours_in_other_words_are_drawn_to_the_pixel(stream: Laid, cuts: list[int], in_form: bool) -> None:
+    # Choosing a space sets a colour too (8.6.8); with device spaces and tables PDFium leaves the one that was set.
+    following = zip(stream.placed, [*stream.placed[1:], (b"", [], 0, 0)], strict=False)
+    assume(not any(one[0] in (b"cs", b"CS") and then[0][:2] not in (b"sc", b"SC") for one, then in following))
     pdf = page_with(cut(stream, cuts), in_form)
     shown = picture(pdf)
     result = walk(pdf, InOtherWords())

@@ -49,30 +49,24 @@ class Changes:
         """The new bytes; None where nothing changes, or where a colour can't be converted (which is then told)."""
         if not self._changes:
             return None
-        wanted = {
-            (c.space.key, c.values, c.intent): (c.space, c.values, c.intent)
-            for _, _, c in self._changes
-            if isinstance(c, Converted)
-        }
+        colours = dict.fromkeys(new for _, _, new in self._changes if isinstance(new, Converted))
         try:
-            found = walker.convert(wanted.values())
+            found = walker.convert((new.space, new.values, new.intent) for new in colours)
         except CannotConvert as fault:
             walker.leave("colours", str(fault))
             return None
-        target = walker.mapping.target.kind
-        letters, edits, count = _WRITTEN[target], [], 0
-        ready: dict[Converted, bytes] = {}
-        for start, end, new in self._changes:
-            if isinstance(new, Converted):
-                values = found[new.space.key, new.values, new.intent]
-                if new.space.kind == target and values == new.values and not new.pattern:
-                    continue  # it was written like that all along
-                count += 1
-                if new not in ready:
-                    ready[new] = _operator(new, values, letters)
-                new = ready[new]
-            # What is put between two operators must not run into either.
-            edits.append((start, end, b"\n" + new + b"\n" if start == end else new))
+        target, ready = walker.mapping.target.kind, dict[Converted, bytes | None]()
+        for new in colours:
+            values = found[new.space.key, new.values, new.intent]
+            same = new.space.kind == target and values == new.values and not new.pattern
+            ready[new] = None if same else _operator(new, values, _WRITTEN[target])
+        edits, count = list[tuple[int, int, bytes]](), 0
+        for start, end, change in self._changes:
+            text = ready[change] if isinstance(change, Converted) else change
+            if text is not None:  # else it was written like that all along
+                count += isinstance(change, Converted)
+                # What is put between two operators must not run into either.
+                edits.append((start, end, b"\n" + text + b"\n" if start == end else text))
         if not edits:
             return None
         walker.result.changed["colours"] += count

@@ -8,6 +8,7 @@ import math
 import re
 import zlib
 from collections.abc import Callable, Iterable, Iterator
+from functools import lru_cache
 from typing import NamedTuple
 
 from pikepdf import Array, Dictionary, Name, Object, PdfError
@@ -15,6 +16,8 @@ from pikepdf import Array, Dictionary, Name, Object, PdfError
 # ISO 32000-1 7.2.2: white space, delimiters, regular characters.
 _SPACE = rb"[\0\t\n\f\r ]"
 REGULAR = rb"[^\0\t\n\f\r ()<>\[\]{}/%]"
+# Numbers and white space: what ends in a digit runs into the next word, which then is none.
+_NUMBERS = rb"(?:[-+.\d\0\t\n\f\r ]++(?<![-+.\d]))"
 _STRING = rb"\((?:[^()\\]++|\\.)*+\)"
 _HEX = rb"<[\da-fA-F\s]*+>"
 _ARRAY = rb"\[(?:[^\[\]()<>%\\]++|" + _STRING + rb"|" + _HEX + rb")*+\]"
@@ -49,11 +52,16 @@ class Scanner:
         letters = {op[:1] for op in self.wanted | {b"BI"}}
         plain = b"".join(c for c in _LETTERS if c not in letters)
         kept = rb"|".join(_longest_first(self.wanted | {b"BI"}))
-        other = rb"[%b]%b*+|(?!(?:%b)(?!%b))[A-Za-z'\"]%b*+" % (plain, REGULAR, kept, REGULAR, REGULAR)
-        run = rb"(?:(?:[-+.\d]++%b*+|%b%b*+){0,8}+(?:%b)(?:%b++|\Z))++" % (_SPACE, _TEXTS, _SPACE, other, _SPACE)
-        self._boring = re.compile(_SPACE + rb"*+" + run, re.S)
-        operand = rb"(?:[-+.\d]++|/%b*+)%b++" % (REGULAR, _SPACE)
-        self._plain = re.compile(rb"%b*+((?:%b){0,8}+)([A-Za-z]%b*+)" % (_SPACE, operand, REGULAR))
+        other = rb"(?:[%b]%b*+|(?!(?:%b)(?!%b))[A-Za-z'\"]%b*+)" % (plain, REGULAR, kept, REGULAR, REGULAR)
+        ends = rb"(?:%b++|\Z)" % _SPACE
+        after_numbers = rb"%b?+%b%b" % (_NUMBERS, other, ends)
+        after_texts = rb"(?:[-+.\d]++%b*+|%b%b*+){0,8}+%b%b" % (_SPACE, _TEXTS, _SPACE, other, ends)
+        operand = rb"(?:%b|/%b*+%b++)" % (_NUMBERS, REGULAR, _SPACE)
+        # What does not matter, as much of it as there is, and behind it an operator with plain numbers and names.
+        self._next = re.compile(
+            rb"%b*+(?:%b|%b)*+(?:(%b{0,8}+)([A-Za-z]%b*+))?+" % (_SPACE, after_numbers, after_texts, operand, REGULAR),
+            re.S,
+        )
         anything = rb"|".join(_longest_first(self.wanted))
         self._any = re.compile(rb"(?<![^\0\t\n\f\r ()<>\[\]{}])(?:" + anything + rb")(?!" + REGULAR + rb")")
 
@@ -64,14 +72,16 @@ class Scanner:
     def scan(self, data: bytes) -> Iterator[Operation]:
         """All wanted operators in order. An inline picture comes as operator BI: operands [its entries, its data]."""
         position, depth, first, opened, operands = 0, 0, -1, 0, list[bytes]()
+        following, simple = self._next.match, self._simple
         while True:
-            if first < 0 and (run := self._boring.match(data, position)):
-                position = run.end()
             # Most operators that matter have plain numbers and names before them: one look is enough.
-            if first < 0 and (plain := self._plain.match(data, position)) and plain.group(2) in self._simple:
-                position = plain.end()
-                yield Operation(plain.group(2), plain.group(1).replace(b"\0", b" ").split(), plain.start(1), position)
-                continue
+            if first < 0 and (run := following(data, position)) is not None:
+                before, operator = run.groups()
+                if operator in simple:
+                    position = run.end()
+                    yield Operation(operator, before.replace(b"\0", b" ").split(), run.start(1), position)
+                    continue
+                position = run.end() if operator is None else run.start(1)
             found = TOKEN.match(data, position)
             if found is None:
                 return
@@ -264,7 +274,12 @@ def write_name(name: str) -> bytes:
 
 def write_numbers(values: Iterable[float]) -> bytes:
     """Numbers with five decimals at most: a hundredth of a 12-bit step."""
-    return b" ".join(b"%g" % v if v in (0, 1) else (b"%.5f" % v).rstrip(b"0").rstrip(b".") or b"0" for v in values)
+    return b" ".join([_decimal(round(value * 100_000)) for value in values])
+
+
+@lru_cache(maxsize=200_000)  # colours have no more different numbers; writing one takes long
+def _decimal(value: int) -> bytes:
+    return (b"%.5f" % (value / 100_000)).rstrip(b"0").rstrip(b".") or b"0"
 
 
 def splice(data: bytes, edits: Iterable[tuple[int, int, bytes]]) -> bytes:

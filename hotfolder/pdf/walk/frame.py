@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 # Which device space an operator chooses (table 74), and whether for strokes.
 _DEVICE = {b"g": ("DeviceGray", False), b"rg": ("DeviceRGB", False), b"k": ("DeviceCMYK", False)}
 _DEVICE |= {b"G": ("DeviceGray", True), b"RG": ("DeviceRGB", True), b"K": ("DeviceCMYK", True)}
+MOST_STATED = 5000  # device colours remembered as read; more are read each time
 _DEFAULTS = {"/DefaultGray": "DeviceGray", "/DefaultRGB": "DeviceRGB", "/DefaultCMYK": "DeviceCMYK"}
 
 
@@ -50,6 +51,7 @@ class Frame:
         self._saved: list[tuple[State, list[bool]]] = []
         self.changes = Changes(data)
         self._devices: dict[str, tuple[Space, Plan]] = {}
+        self._stated: dict[tuple[object, ...], tuple[Colour, Converted | None, str]] = {}
         self._graphics: dict[str, dict[str, object]] = {}
         self._fonts: dict[str, tuple[object, bool]] = {}
         self._named: dict[str, Space] = {}
@@ -132,20 +134,32 @@ class Frame:
 
     def device(self, operation: Operation) -> None:
         """g rg k and their stroking twins."""
+        key = (operation.operator, self.state.intent, *operation.operands)
+        known = self._stated.get(key)
+        if known is None:
+            known = self._read_device(operation)
+            if len(self._stated) < MOST_STATED:
+                self._stated[key] = known
+        colour, new, trouble = known
+        stroke = operation.operator.isupper()
+        self._set(stroke, colour)
+        self._owned[stroke] = True
+        if new is not None:
+            self.changes.add(operation.start, operation.end, new)
+        elif trouble:
+            self.walker.leave(f"a colour in {colour.space.label()}", trouble)
+        keep_overprint(self, operation.end)
+
+    def _read_device(self, operation: Operation) -> tuple[Colour, Converted | None, str]:
+        """The colour that is set, what is written for it (None: it stays), and why it can't be converted."""
         kind, stroke = _DEVICE[operation.operator]
         if kind not in self._devices:
             space = self.walker.spaces.device(kind, self.resources)
             self._devices[kind] = space, self.walker.plan(space)
         space, plan = self._devices[kind]
         values = _values(operation.operands, space.n)
-        self._set(stroke, Colour(space, values))
-        self._owned[stroke] = True
-        if plan.fate is Fate.CONVERT:
-            new = Converted(space, values, stroke, intent=self.state.intent)
-            self.changes.add(operation.start, operation.end, new)
-        elif plan.fate is Fate.LEAVE:
-            self.walker.leave(f"a colour in {space.label()}", plan.why)
-        keep_overprint(self, operation.end)
+        new = Converted(space, values, stroke, intent=self.state.intent) if plan.fate is Fate.CONVERT else None
+        return Colour(space, values), new, plan.why if plan.fate is Fate.LEAVE else ""
 
     def choose(self, operation: Operation) -> None:
         """cs and CS."""
@@ -371,6 +385,14 @@ def even_alpha(frame: Frame, at: int, alpha: float) -> None:
 def _values(operands: list[bytes], n: int) -> tuple[float, ...]:
     if len(operands) < n:
         raise ValueError(f"it has {len(operands)} of the numbers it needs ({n})")
+    if len(operands) == n and not b"".join(operands).strip(b"0123456789."):
+        try:
+            values = tuple(map(float, operands))
+        except ValueError:
+            pass  # "1.2.3", which `parse_number` takes as other readers do
+        else:
+            if max(values, default=0) < 1e9:
+                return values
     return tuple(parse_number(token) for token in operands[len(operands) - n :])
 
 

@@ -4,13 +4,16 @@ Vectors stay vectors, text stays text, nothing becomes a picture. What a mapping
 found, and is handed back as a leftover.
 """
 
+import itertools
+import zlib
+from collections import Counter
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from typing import Literal, NamedTuple
 
 import numpy as np
 import pikepdf
-from pikepdf import Array, Dictionary, Object, Stream
+from pikepdf import Array, Dictionary, Name, Object, Stream
 
 from hotfolder.pdf.objects import (
     MOST_LEVELS,
@@ -35,6 +38,7 @@ from hotfolder.pdf.walk.strangers import strangers
 
 MOST_STREAMS = 200_000  # Forms in forms multiply: ten levels of ten are a million.
 MOST_BYTES = 2**30  # of instructions, counted as often as they are followed
+LARGE = 2**20  # bytes of instructions
 Colours = dict[tuple[object, tuple[float, ...], str], tuple[float, ...]]
 _ENCODING = frozenset({"/Length", "/Filter", "/DecodeParms"})
 _FRAMED = frozenset({"/Resources", "/Group"})
@@ -50,6 +54,21 @@ def walk(pdf: pikepdf.Pdf, mapping: Mapping, pages: Iterable[int] | None = None)
     for index in range(len(pdf.pages)) if pages is None else pages:
         walker.page(pdf.pages[index].obj, index + 1)
     return walker.result
+
+
+def own_blending_space(
+    group: object, resources: object, spaces: SpaceReader, *, isolated: bool | None = None
+) -> Space | None:
+    """The space that a transparency group blends in by itself; None where it takes that of what it lies on: it names
+    none, or it isn't isolated (ISO 32000-1 11.6.6). `isolated`: known from elsewhere, as of a page's group."""
+    found = entry(group, "/CS")
+    alone = entry(group, "/I") is True if isolated is None else isolated
+    if found is None or not alone or name(entry(group, "/S")) != "Transparency":
+        return None
+    try:
+        return spaces.read(found, resources)
+    except ValueError:
+        return None
 
 
 class Known(NamedTuple):
@@ -75,8 +94,8 @@ class Walker:
         self._colours: Colours = {}
         self._memo: dict[object, Known] = {}
         self.active: set[object] = set()
-        self._streams = self._bytes = 0
-        self._mask_walkers: dict[int, Walker] = {}
+        self._followed = Counter[str]()  # streams and bytes, by all walkers of this walk together
+        self._walkers: dict[int, Walker] = {id(mapping): self}
         self._shared: dict[bytes, Object] = {}
 
     # Pages and what stands on them
@@ -97,7 +116,7 @@ class Walker:
         state.grouped = False  # A page lies on paper: nothing shows through it.
         new = self.run(data, edits, state, IDENTITY, owned=True, black=True)[0]
         if new is not None:
-            page.Contents = self.pdf.make_stream(new)
+            page.Contents = self._packed(new)
         if (resources := edits.result()) is not None:
             page.Resources = resources
         if (new_group := group(self, page.get("/Group"), edits.found)) is not None:
@@ -121,9 +140,9 @@ class Walker:
     ) -> tuple[bytes | None, bool]:
         """Follows one stream's instructions: (its new bytes or None if they stay, whether it used a colour space
         that the caller had set). `owned`: the stream starts with colours of its own; `black`: that colour is black."""
-        self._streams += 1
-        self._bytes += len(data)
-        if self._streams > MOST_STREAMS or self._bytes > MOST_BYTES:
+        self._followed["streams"] += 1
+        self._followed["bytes"] += len(data)
+        if self._followed["streams"] > MOST_STREAMS or self._followed["bytes"] > MOST_BYTES:
             self.leave("drawing instructions", "forms inside forms multiply beyond what can be followed")
             return None, False
         if self.mapping.lasting and not self.mapping.every_use:
@@ -137,6 +156,21 @@ class Walker:
         self, form: Stream, resources: object, state: State, *, owned: bool = False, black: bool = False, depth: int = 0
     ) -> tuple[object, bool]:
         """A form XObject, rewritten if need be, and whether it used a colour space of its caller."""
+        space = self.own_space(form, resources)
+        worker = self.for_mask(self.mapping.for_group(form, space))
+        made, borrowed = worker._known_form(form, resources, state, owned, black, depth)
+        if borrowed and worker is not self:
+            worker.leave("a group", "what it is painted with depends on the colour space set outside of it")
+        return made, borrowed
+
+    def own_space(self, form: Stream, resources: object) -> Space | None:
+        """The space in which a group blends, where it is not that of what it lies on."""
+        found = entry(form, "/Group")
+        return None if found is None else own_blending_space(found, entry(form, "/Resources", resources), self.spaces)
+
+    def _known_form(
+        self, form: Stream, resources: object, state: State, owned: bool, black: bool, depth: int
+    ) -> tuple[object, bool]:
         own = entry(form, "/Resources")
         used = own if own is not None else resources
         place = identity(form)
@@ -207,14 +241,22 @@ class Walker:
                 made[key] = stream[key]
         return made
 
+    def _packed(self, new: bytes) -> Object:
+        """A content stream. A large one is packed here: three times as fast as at saving, 7 % larger."""
+        if not self.mapping.lasting or len(new) < LARGE:
+            return self.pdf.make_stream(new)
+        return self.pdf.make_stream(zlib.compress(new, 4), Filter=Name.FlateDecode)
+
     def for_mask(self, mapping: Mapping) -> "Walker":
-        """The walker for soft masks' content: the same document and result, another mapping, so another memory."""
+        """The walker for content that another mapping takes: the same document and result, but another memory."""
         if mapping is self.mapping:
             return self
-        if id(mapping) not in self._mask_walkers:
-            self._mask_walkers[id(mapping)] = Walker(self.pdf, mapping, self.result)
-        walker = self._mask_walkers[id(mapping)]
-        walker.page_number, walker.active, walker._streams = self.page_number, self.active, self._streams
+        if id(mapping) not in self._walkers:
+            walker = Walker(self.pdf, mapping, self.result)
+            walker.active, walker._followed, walker._walkers = self.active, self._followed, self._walkers
+            self._walkers[id(mapping)] = walker
+        walker = self._walkers[id(mapping)]
+        walker.page_number = self.page_number
         return walker
 
     # Colours
@@ -244,15 +286,15 @@ class Walker:
 
     def convert(self, wanted: Iterable[tuple[Space, tuple[float, ...], str]]) -> Colours:
         """Many colours at once: one call to the colour management for each space. CannotConvert if one can't be."""
-        by_space: dict[tuple[object, str], tuple[Space, set[tuple[float, ...]]]] = {}
+        by_space: dict[tuple[object, str], tuple[Space, dict[tuple[float, ...], None]]] = {}
         for space, values, intent in wanted:
             if (space.key, values, intent) not in self._colours:
-                by_space.setdefault((space.key, intent), (space, set()))[1].add(values)
+                by_space.setdefault((space.key, intent), (space, {}))[1][values] = None
         for (key, intent), (space, rows) in by_space.items():
-            ordered = sorted(rows)
+            numbers = np.fromiter(itertools.chain.from_iterable(rows), np.float64).reshape(len(rows), -1)
             with self.using("colour", intent):
-                found = self.mapping.colours(space, np.array(ordered), False)
-            for values, result in zip(ordered, found.tolist(), strict=True):
+                found = self.mapping.colours(space, numbers, False)
+            for values, result in zip(rows, found.tolist(), strict=True):
                 self._colours[key, values, intent] = tuple(result)
         return self._colours
 

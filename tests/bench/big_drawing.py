@@ -1,0 +1,66 @@
+"""A page of a million operators with 200,000 changes of colour, against Ghostscript converting the same page to CMYK.
+
+Run: .venv/bin/python tests/bench/big_drawing.py [RUNS]
+"""
+
+from __future__ import annotations
+
+import random
+import statistics
+import sys
+import tempfile
+from pathlib import Path
+
+import pikepdf
+from studio import run_apart
+
+OURS = """
+import sys, pikepdf
+from hotfolder.colour.condition import DEFAULT, SHIPPED
+from hotfolder.pdf.mappings import ToCondition
+from hotfolder.pdf.walk.walker import walk
+with pikepdf.open(sys.argv[1]) as pdf:
+    assert not walk(pdf, ToCondition(SHIPPED[DEFAULT])).leftovers
+    pdf.save(sys.argv[2])
+"""
+COLOURS, OPERATORS = 200_000, 1_000_000
+
+
+def drawing(path: Path, distinct: int) -> None:
+    """Small shapes as a map or a plan has them: each group a colour (one of so many), then paths and their paint."""
+    chance, parts = random.Random(1), []
+    palette = [tuple(round(chance.random(), 3) for _ in range(3)) for _ in range(distinct)]
+    per_group = OPERATORS // COLOURS - 1
+    for at in range(COLOURS):
+        x, y = chance.randrange(5900) / 10, chance.randrange(8300) / 10
+        parts.append("{:g} {:g} {:g} {}".format(*palette[chance.randrange(distinct)], "rg" if at % 4 else "RG"))
+        lines = [f"{x + chance.randrange(99) / 10:g} {y + chance.randrange(99) / 10:g} l" for _ in range(per_group - 2)]
+        parts += [f"{x:g} {y:g} m", *lines, "f" if at % 4 else "S"]
+    pdf = pikepdf.new()
+    pdf.add_blank_page(page_size=(595, 842))
+    pdf.pages[0].Contents = pdf.make_stream("\n".join(parts).encode())
+    pdf.save(path)
+
+
+def main(runs: int) -> None:
+    with tempfile.TemporaryDirectory() as name:
+        for distinct in (1000, COLOURS):
+            source, ratios = Path(name) / "drawing.pdf", []
+            drawing(source, distinct)
+            for _ in range(runs):
+                gs, gs_mb = run_apart(
+                    "gs", "-q", "-dSAFER", "-dBATCH", "-dNOPAUSE", "-sDEVICE=pdfwrite",
+                    "-sColorConversionStrategy=CMYK", "-dProcessColorModel=/DeviceCMYK",
+                    f"-sOutputFile={name}/gs.pdf", str(source),
+                )  # fmt: skip
+                ours, ours_mb = run_apart(sys.executable, "-c", OURS, str(source), f"{name}/ours.pdf")
+                ratios.append(ours / gs)
+                print(
+                    f"{distinct} colours: Ghostscript {gs:.1f} s, {gs_mb:.0f} MB; ours {ours:.1f} s, {ours_mb:.0f} MB; "
+                    f"ratio {ratios[-1]:.2f}"
+                )
+            print(f"{distinct} colours: median ratio {statistics.median(ratios):.2f}")
+
+
+if __name__ == "__main__":
+    main(int(sys.argv[1]) if len(sys.argv) > 1 else 3)
