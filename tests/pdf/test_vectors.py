@@ -277,6 +277,26 @@ def test_default_spaces_inside_a_form_with_its_own_resources() -> None:
     assert "/DefaultRGB" not in page.obj.Resources.XObject.A.Resources.ColorSpace
 
 
+def test_a_gradient_shared_by_pages_with_other_default_spaces() -> None:
+    page = full_page()
+    ramp = "<< /FunctionType 2 /Domain [0 1] /C0 [.2 .4 .6] /C1 [1 0 0] /N 1 >>"
+    shared = page.put("Shading", "S", f"<< /ShadingType 2 /ColorSpace /DeviceRGB /Coords [0 0 9 9] /Function {ramp} >>")
+    page.put("Pattern", "G", Dictionary(PatternType=2, Shading=shared))
+    page.pdf.add_blank_page(page_size=(200, 200))
+    first, second = (p.obj for p in page.pdf.pages)
+    second.Resources = Dictionary(
+        Shading=Dictionary(S=shared), Pattern=first.Resources.Pattern,
+        ColorSpace=Dictionary(DefaultRGB=first.Resources.ColorSpace.Other),
+    )  # fmt: skip
+    for one in (first, second):
+        one.Contents = page.pdf.make_stream(b"/S sh /Pattern cs /G scn f")
+    assert walk(page.pdf, ToCondition(CONDITION)).leftovers == []
+    for one, expected in ((first, BLUE), (second, OTHER_BLUE)):
+        for found in (one.Resources.Shading.S, one.Resources.Pattern.G.Shading):
+            table = np.frombuffer(found.Function.Functions[0].read_bytes(), ">u2")
+            assert (table[:4] / 65535).tolist() == pytest.approx(expected, abs=1 / 255)
+
+
 def test_nested_forms_inherit_the_colour_of_the_one_outside() -> None:
     page = full_page()
     page.form("Inner", "1 1 1 sc 0 0 9 9 re f")

@@ -142,7 +142,7 @@ class SpaceReader:
         if not isinstance(found, Array) or len(found) == 0:
             raise ValueError("a colour space that is neither a name nor a list")
         place = identity(found)
-        known = None if place is None else (place, self._default_key(resources))
+        known = None if place is None else (place, self.defaults(resources))
         if known is not None and known in self._read:
             return self._read[known]
         space = self._array(found, resources, depth)
@@ -150,7 +150,8 @@ class SpaceReader:
             self._read[known] = space
         return space
 
-    def _default_key(self, resources: object) -> object:
+    def defaults(self, resources: object) -> object:
+        """What the device spaces mean with these resources: part of what a shared object's result depends on."""
         spaces = entry(resources, "/ColorSpace")
         return tuple(self.device(kind, resources).key for kind in _DEFAULTS) if spaces is not None else None
 

@@ -53,7 +53,7 @@ def pattern(walker: "Walker", found: object, resources: object, depth: int, base
         return _tiling(walker, found, resources, depth, base, colour)
     if not isinstance(found, Dictionary) or "/Shading" not in found:
         return found
-    place = ("gradient pattern", identity(found))
+    place = ("gradient pattern", identity(found), walker.spaces.defaults(resources))
     if (known := walker.known(place)) is not None:
         return known.made
     began = walker.begin()
@@ -188,7 +188,8 @@ def _carried_out(plan: Plan, found: object, convert: Callable[[Plan], object]) -
 
 def shading(walker: "Walker", found: object, resources: object, intent: str) -> object:
     """A shading dictionary, rewritten if need be. `intent`: the rendering intent stated for it, "" for none."""
-    key = ("shading", identity(found), intent if walker.mapping.follows_intents else "")
+    place, stated = identity(found), intent if walker.mapping.follows_intents else ""
+    key = ("shading", place, stated, walker.spaces.defaults(resources))
     if (known := walker.known(key)) is not None:
         return known.made
     began = walker.begin()
