@@ -36,13 +36,13 @@ _LONGEST_INK = 60  # bytes of an ink's name in a file's name
 
 @dataclass
 class Page:
-    """One page's figures, and the pictures made of it: by ink, and the map under TOTAL."""
+    """One page's figures, and the files made of it: one for each ink in their order, and the map."""
 
     ink: PageInk
     ppi: float
     over_cm2: float
     doubts: list[str]
-    files: dict[str, str] = field(default_factory=dict)
+    files: list[str] = field(default_factory=list)
 
 
 def make_plate_files(
@@ -107,7 +107,7 @@ def _work(file: Path, into: Path, ppi: float, condition: Condition, numbers: Seq
         names = put(Files(), room.name, room, into, members)
         given = dict(zip((member.source for member in members), names, strict=True))
         for page in pages:
-            page.files = {ink: given[source] for ink, source in page.files.items()}
+            page.files = [given[source] for source in page.files]
         return pages
     finally:
         shutil.rmtree(room, ignore_errors=True)
@@ -118,16 +118,15 @@ def _page(
 ) -> Page:
     plates = make_plates(file, number, ppi, condition)
     ink, total = measure(plates), plates.total()
-    over = float((total > condition.ink_limit * 2.55).sum()) * plates.square_points() / SQUARE_CM
+    over = float((total > condition.ink_limit * 2.55 + 1).sum()) * plates.square_points() / SQUARE_CM
     page = Page(ink, plates.ppi, over, [f"{doubt.what}: {doubt.why}" for doubt in plates.doubts])
     stem, before = safe_stem(file.stem), f".page-{number}" if several else ""
-    names = file_names([*plates.inks, TOTAL])
-    for place, (name, written) in enumerate(names.items()):
-        picture = _map(total, ink, condition) if name == TOTAL and place == len(plates.inks) else _gray(plates, name)
+    pictures = [_gray(plates, name) for name in plates.inks] + [_map(total, ink, condition)]
+    for place, (picture, name) in enumerate(zip(pictures, file_names([*plates.inks, TOTAL]), strict=True)):
         source = f"{number}-{place}.png"
         picture.save(room / source, dpi=(plates.ppi, plates.ppi))
-        members.append(Member(source, stem, f"{before}.{written}.png"))
-        page.files[name] = source
+        members.append(Member(source, stem, f"{before}.{name}.png"))
+        page.files.append(source)
     return page
 
 
@@ -140,9 +139,9 @@ def _map(total: np.ndarray[Any, np.dtype[np.uint16]], ink: PageInk, condition: C
     return with_scale(ink_map(total, condition.ink_limit), condition.ink_limit, heading)
 
 
-def file_names(inks: Sequence[str]) -> dict[str, str]:
+def file_names(inks: Sequence[str]) -> list[str]:
     """For each ink the part of a file's name that stands for it: safe on every disk, no two alike in any case."""
-    given: dict[str, str] = {}
+    given: list[str] = []
     taken: set[str] = set()
     for ink in inks:
         stem = safe_stem(ink, "ink").encode("utf-8")[:_LONGEST_INK].decode("utf-8", "ignore").strip(" .") or "ink"
@@ -151,7 +150,7 @@ def file_names(inks: Sequence[str]) -> dict[str, str]:
             count += 1
             name = f"{stem}-{count}"
         taken.add(key)
-        given[ink] = name
+        given.append(name)
     return given
 
 
@@ -160,7 +159,7 @@ def _reason(fault: Exception) -> str:
 
 
 def _first(pages: Sequence[Page]) -> str:
-    return next(iter(pages[0].files.values())) if pages else ""
+    return pages[0].files[0] if pages else ""
 
 
 def _data(file: Path, into: Path, condition: Condition, pages: Sequence[Page]) -> dict[str, Any]:
@@ -177,13 +176,13 @@ def _page_data(page: Page) -> dict[str, Any]:
     inks = [
         {
             "ink": use.name,
-            "picture": page.files[use.name],
+            "picture": file,
             "mean_percent": round(use.mean, 2),
             "peak_percent": round(use.peak, 1),
             "printed_cm2": round(use.printed_cm2, 1),
             "solid_cm2": round(use.solid_cm2, 1),
         }
-        for use in page.ink.inks
+        for use, file in zip(page.ink.inks, page.files, strict=False)
     ]
     return {
         "page": page.ink.page,
@@ -191,7 +190,7 @@ def _page_data(page: Page) -> dict[str, Any]:
         "area_cm2": round(page.ink.area_cm2, 1),
         "inks": inks,
         "total": {
-            "picture": page.files[TOTAL],
+            "picture": page.files[-1],
             "mean_percent": round(page.ink.mean_total, 2),
             "peak_percent": round(page.ink.peak_total, 1),
             "over_limit_cm2": round(page.over_cm2, 2),
@@ -204,14 +203,14 @@ def _show(page: Page, condition: Condition, *, several: bool) -> None:
     heading = f"Page {page.ink.page}, " if several else ""
     title = f"{heading}{page.ink.area_cm2:.0f} cm² at {page.ppi:.4g} ppi; {condition.title}, ink limit {condition.ink_limit:g} %"
     rows = table("ink", "mean coverage", "area with ink", "as solid ink", "peak", "picture", title=title)
-    for use in page.ink.inks:
+    for use, file in zip(page.ink.inks, page.files, strict=False):
         rows.add_row(
             plain(use.name),
             f"{use.mean:.2f} %",
             f"{use.printed_cm2:.0f} cm²",
             f"{use.solid_cm2:.1f} cm²",
             f"{use.peak:.0f} %",
-            plain(page.files[use.name]),
+            plain(file),
         )
     over = f"{page.over_cm2:.1f} cm² over {condition.ink_limit:g} %" if page.over_cm2 else "none over the limit"
     rows.add_row(
@@ -220,7 +219,7 @@ def _show(page: Page, condition: Condition, *, several: bool) -> None:
         over,
         "",
         f"{page.ink.peak_total:.0f} %",
-        plain(page.files[TOTAL]),
+        plain(page.files[-1]),
     )
     console().print(rows)
     for doubt in page.doubts:
