@@ -5,10 +5,12 @@ from dataclasses import dataclass
 import pikepdf
 from pikepdf import Object
 
+from hotfolder.colour.condition import Condition
 from hotfolder.finding import Box
+from hotfolder.pdf.mappings.to_condition import ToCondition
 from hotfolder.pdf.mappings.to_plates import NOT_SEPARABLE, PROCESS
 from hotfolder.pdf.objects import entry
-from hotfolder.pdf.values.spaces import GRAY, Space
+from hotfolder.pdf.values.spaces import CMYK, GRAY, Space
 from hotfolder.pdf.walk.frame import Frame
 from hotfolder.pdf.walk.mapping import Mapping, Plan
 from hotfolder.pdf.walk.outcome import WalkResult
@@ -42,6 +44,7 @@ class InkCensus(Mapping):
         self.spots: dict[str, Space] = {}
         self.converts = False  # whether anything is in colours that are no inks yet
         self.may_spare = False  # whether anything overprints, or paints in no ink
+        self.mixes = False  # whether anything has a blend mode of its own
         self.knocked = self.blended = self.sunk = False
 
     def plan(self, space: Space, pdf: pikepdf.Pdf) -> Plan:
@@ -63,17 +66,38 @@ class InkCensus(Mapping):
         if not state.plain:
             self.knocked |= state.knockout
             self.blended |= state.blends_in == 3
-        self.sunk |= state.sunk and state.blend not in ("Normal", "Compatible")
+        if state.blend not in ("Normal", "Compatible"):
+            self.mixes = True
+            self.sunk |= state.sunk
 
     def picture_placed(self, frame: Frame, picture: Object, space: Space | None, name: str) -> None:
         if entry(picture, "/SMask") is not None:
             self.knocked |= frame.state.knockout
             self.blended |= frame.state.blends_in == 3
 
+    def doubts(self, page: int) -> list[Doubt]:
+        """What plates of the page can't show."""
+        met = (self.knocked, self.blended, self.sunk)
+        return [Doubt(page, what, why) for (what, why), found in zip(_DOUBTS, met, strict=True) if found]
+
+
+class CensusOfConversion(InkCensus, ToCondition):
+    """Converts screen colours for a drawing at so many pixels per inch, and takes the census on the way."""
+
+    target = CMYK
+    lasting = False
+
+    def __init__(self, condition: Condition, ppi: float) -> None:
+        InkCensus.__init__(self)
+        ToCondition.__init__(self, condition.plain())  # inks are shown as they stand
+        self.picture_ppi = ppi
+
+    def for_mask(self, space: Space | None) -> Mapping:
+        return ToCondition.for_mask(self, space)
+
 
 def look(pdf: pikepdf.Pdf, page: int) -> tuple[InkCensus, list[Doubt]]:
     """What one page (from 1) is printed with, and what plates can't show of it."""
     census = InkCensus()
     Walker(pdf, census, WalkResult()).page(pdf.pages[page - 1].obj, page)
-    met = (census.knocked, census.blended, census.sunk)
-    return census, [Doubt(page, what, why) for (what, why), found in zip(_DOUBTS, met, strict=True) if found]
+    return census, census.doubts(page)

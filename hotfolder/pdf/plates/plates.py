@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import io
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import NamedTuple
 
@@ -17,9 +17,8 @@ from numpy.typing import NDArray
 
 from hotfolder.colour.condition import Condition
 from hotfolder.finding import Box
-from hotfolder.pdf.mappings.to_condition import ToCondition
 from hotfolder.pdf.mappings.to_plates import PROCESS, InksDisagree, ToPlates, ink_amounts
-from hotfolder.pdf.plates.doubts import Doubt, InkCensus, look
+from hotfolder.pdf.plates.doubts import CensusOfConversion, Doubt, InkCensus
 from hotfolder.pdf.render import Rendered, View, open_pages
 from hotfolder.pdf.values.spaces import Floats
 from hotfolder.pdf.walk.mapping import Mapping
@@ -71,18 +70,12 @@ def make_plates(source: Path | bytes, page: int, ppi: float, condition: Conditio
     Colours that are no inks yet are shown as their conversion for the condition makes them. What plates can't show
     exactly stands in `doubts`. ValueError with one sentence where the page can't be read or drawn.
     """
+    census = CensusOfConversion(condition, ppi)
     try:
-        census, doubts = _look(source, page)
-        at = page
-        if census.converts:
-            conversion = ToCondition(condition)
-            conversion.picture_ppi, conversion.lasting = ppi, False
-            source, _ = _rewritten(source, page, conversion)  # what it leaves, the drawing meets again
-            at = 1
-            census, _ = _look(source, at)
+        copy, _ = _rewritten(source, page, census)  # what it leaves, the drawing meets again
     except pikepdf.PdfError as fault:
         raise ValueError(f"page {page} can't be read") from fault
-    drawing = _Drawing(source, at, ppi, condition, area, census.may_spare)
+    drawing = _Drawing(copy or source, 1 if copy else page, ppi, condition, area, census)
     inks = (*PROCESS, *sorted(census.spots))
     if len(inks) > _MOST_INKS:
         raise ValueError(f"page {page} has {len(inks)} inks, more than can be drawn")
@@ -99,7 +92,7 @@ def make_plates(source: Path | bytes, page: int, ppi: float, condition: Conditio
         inks=inks,
         coverage={ink: plate for one in drawn for ink, plate in one.coverage.items()},
         stand_ins=_stand_ins(condition, census),
-        doubts=(*(replace(doubt, page=page) for doubt in doubts), *left.values()),
+        doubts=(*census.doubts(page), *left.values()),
     )
 
 
@@ -112,13 +105,6 @@ def _opened(source: Path | bytes) -> pikepdf.Pdf:
         raise ValueError("the file can't be opened as PDF") from fault
 
 
-def _look(source: Path | bytes, page: int) -> tuple[InkCensus, list[Doubt]]:
-    with _opened(source) as pdf:
-        if not 1 <= page <= len(pdf.pages):
-            raise ValueError(f"there is no page {page}")
-        return look(pdf, page)
-
-
 def _stand_ins(condition: Condition, census: InkCensus) -> dict[str, Floats]:
     found = {}
     for ink, space in census.spots.items():
@@ -128,20 +114,24 @@ def _stand_ins(condition: Condition, census: InkCensus) -> dict[str, Floats]:
     return found
 
 
-def _rewritten(source: Path | bytes, page: int, mapping: Mapping) -> tuple[bytes, list[Leftover]]:
-    """One page as the mapping makes it, as a file of its own."""
+def _rewritten(source: Path | bytes, page: int, mapping: Mapping) -> tuple[bytes | None, list[Leftover]]:
+    """One page as the mapping makes it, as a file of its own; None where it stays as it is. And what could not be."""
     out = io.BytesIO()
     with _opened(source) as pdf:
+        if not 1 <= page <= len(pdf.pages):
+            raise ValueError(f"there is no page {page}")
         del pdf.pages[page:]
         del pdf.pages[: page - 1]
-        left = walk(pdf, mapping).leftovers
+        result = walk(pdf, mapping)
+        if not result.changed:
+            return None, result.leftovers
         pdf.save(
             out,
             compress_streams=False,
             stream_decode_level=pikepdf.StreamDecodeLevel.none,
             object_stream_mode=pikepdf.ObjectStreamMode.disable,
         )
-    return out.getvalue(), left
+    return out.getvalue(), result.leftovers
 
 
 class _Drawn(NamedTuple):
@@ -161,19 +151,20 @@ class _Drawing:
     ppi: float
     condition: Condition
     area: Box | None
-    spares: bool
+    census: InkCensus
 
     def draw(self, inks: tuple[str, ...]) -> list[_Drawn]:
         """One to three inks together; one by one if an object overprints some of them only."""
         # Two inks are drawn as three of which the last repeats.
         channels = inks if len(inks) in (1, 3) else (*inks, inks[-1])
-        mapping = ToPlates(self.condition, channels, self.ppi, spares=self.spares)
+        mapping = ToPlates(self.condition, channels, self.ppi, spares=self.census.may_spare)
         try:
             copy, left = _rewritten(self.source, self.page, mapping)
         except InksDisagree:
             return [one for ink in inks for one in self.draw((ink,))]
-        with open_pages(copy) as pages:
-            view = pages.render(1, self.ppi, self.area, paper=False)
+        with open_pages(copy or self.source) as pages:
+            # On paper it is a little faster, and the same unless something is mixed with what lies below.
+            view = pages.render(1 if copy else self.page, self.ppi, self.area, paper=not self.census.mixes)
         pixels = np.asarray(view.picture)
         coverage = {ink: 255 - pixels[:, :, channel] for channel, ink in enumerate(inks)}
         return [_Drawn(coverage, view, left)]
