@@ -11,6 +11,7 @@ from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 from pydantic_core import PydanticSerializationError
 
+from hotfolder.colour.condition import DEFAULT, SHIPPED
 from hotfolder.config.builtin import builtin_studio
 from hotfolder.config.lint import lint
 from hotfolder.config.reader import load_studio
@@ -153,6 +154,12 @@ def _condition(condition: Any) -> dict[str, Any]:
         "spots": {ink: {"name": spot.name} if spot.name else spot.fate for ink, spot in condition.spots},
         "over_limit": condition.over_limit,
     }
+
+
+def usual_rules() -> dict[str, Any]:
+    """The rules of a condition that says nothing of its own; title, profile and ink limit are always its own."""
+    own = ("title", "profile", "ink_limit", "identifier")
+    return {key: value for key, value in _condition(SHIPPED[DEFAULT]).items() if key not in own}
 
 
 def _path(path: Path | None) -> str | None:

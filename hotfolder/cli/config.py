@@ -18,6 +18,9 @@ def show_config(file: Path, *, json_: bool) -> None:
         return
     console().print(_general(data))
     console().print(_conditions(data))
+    for name in data["conditions"]:
+        if (rules := _rules(data, name)) is not None:
+            console().print(rules)
     for route in data["routes"]:
         console().print(_route(route))
     sentences([f"Warning: {warning}" for warning in data["warnings"]])
@@ -77,6 +80,22 @@ def _conditions(data: dict[str, Any]) -> Any:
     for name, condition in data["conditions"].items():
         cells = (name, condition["title"], f"{condition['ink_limit']:g} %", condition["profile"])
         rows.add_row(*(plain(cell) for cell in cells))
+    return rows
+
+
+def _rules(data: dict[str, Any], name: str) -> Any:
+    """What a condition has otherwise than usual, None where there is nothing."""
+    usual = cli_about.usual_rules()
+    other = {key: value for key, value in data["conditions"][name].items() if usual.get(key, value) != value}
+    if not other:
+        return None
+    rows = table("setting", "value", title=f"printing condition {name}")
+    for key, value in other.items():
+        for ink, fate in value.items() if isinstance(value, dict) else ():
+            told = f"called {fate['name']}" if isinstance(fate, dict) else fate
+            rows.add_row(f"{key}.{plain(ink)}", plain(told))
+        if not isinstance(value, dict):
+            rows.add_row(key, plain(_value(value)))
     return rows
 
 

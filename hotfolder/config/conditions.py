@@ -155,6 +155,9 @@ def read_condition(
         except ValueError as error:
             checker.say((*place, "profile"), who, ended(f"'profile' can't be used: {error}"))
     source = _cmyk_source(checker, table.get("cmyk_source"), place, who)
+    if source is not None and table.get("cmyk", "keep") == "keep":
+        told = "'cmyk_source' has no use while 'cmyk' is 'keep'; write cmyk = \"convert\", or leave it out."
+        checker.say((*place, "cmyk_source"), who, told)
     if checked is None or profile is None:
         return None
     return Condition(

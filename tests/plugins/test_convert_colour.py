@@ -144,3 +144,44 @@ def test_what_is_told_of_rich_black(tmp_path: Path) -> None:
         "A large black area had black ink alone, which prints as a dark gray there: now 60 / 40 / 40 / 100 percent of "
         "cyan, magenta, yellow and black."
     )
+
+
+@pytest.mark.parametrize(
+    "rules",
+    [
+        {"picture_intent": "saturation"},
+        {"follow_file_intents": True},
+        {"rich_black": (60.0, 40.0, 40.0, 100.0)},
+        {"cmyk": "convert", "cmyk_source": SHIPPED["uncoated"].profile},
+        {"over_limit": "separate"},
+        {"spot_inks": "cmyk"},
+    ],
+    ids=str,
+)
+def test_the_finished_file_looks_as_the_rules_mean_it(tmp_path: Path, rules: dict[str, Any]) -> None:
+    """verify_result has its own eyes: it compares the artwork under the rules with what came out."""
+    across, down = np.meshgrid(np.linspace(0, 255, 80), np.linspace(0, 255, 80))
+    rgb = np.stack([across, down, 255 - across], axis=2).astype(np.uint8)
+    cmyk = np.stack([across, down, across, down], axis=2).astype(np.uint8)
+    content = (
+        b"0 g 0 0 200 300 re f /S cs .8 scn 200 0 200 300 re f .1 .1 .9 rg 400 0 200 300 re f .9 .9 .9 .9 k "
+        b"0 300 200 100 re f q 300 0 0 300 0 400 cm /A Do Q q 300 0 0 300 300 400 cm /B Do Q"
+    )
+    spot = Array([Name.Separation, Name("/Our Orange"), Name.DeviceCMYK, TINT])
+    path = make_pdf(
+        tmp_path / "p.pdf", content=content, resources=Dictionary(ColorSpace=Dictionary(S=spot)), trim_mm=(210, 260)
+    )
+    with pikepdf.open(path, allow_overwriting_input=True) as pdf:
+        pictures = Dictionary()
+        for name, pixels, space in (("/A", rgb, Name.DeviceRGB), ("/B", cmyk, Name.DeviceCMYK)):
+            pictures[name] = pdf.make_stream(
+                pixels.tobytes(), Type=Name.XObject, Subtype=Name.Image, Width=80, Height=80, BitsPerComponent=8,
+                ColorSpace=space, Intent=Name.Perceptual,
+            )  # fmt: skip
+        pdf.pages[0].obj.Resources.XObject = pictures
+        pdf.save(path)
+    job = make_job(tmp_path, path, condition=replace(SHIPPED["coated_europe"], **rules))
+    steps = load_plugins().steps
+    run_steps(job, *(steps[name]() for name in ("open_pdf", "convert_colour", "seal_pdf", "verify_result")))
+    assert not [code for code in codes(job) if code.startswith("hold")]
+    assert "mended colour_converted" in codes(job)

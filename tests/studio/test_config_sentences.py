@@ -269,6 +269,13 @@ TABLE: dict[str, tuple[str, list[str]]] = {
             ('{ "Old Gold" = "keep", "old-gold" = "cmyk" }', "'old-gold' is the same ink as 'Old Gold'"),
         )
     },
+    "a source without a use": (
+        TOP + '[conditions.rag]\nprofile = "matt.icc"\nink_limit = 280\ncmyk_source = "matt.icc"\n' + ROUTE,
+        [
+            "line 5, condition 'rag': 'cmyk_source' has no use while 'cmyk' is 'keep'; write cmyk = \"convert\", or "
+            "leave it out."
+        ],
+    ),
     "given twice": (TOP + ROUTE + 'hold = "b"\n', ["line 7: this setting or table is given twice."]),
     "text that is not closed": (
         TOP + '[routes.posters]\nwatch = "in\n',
