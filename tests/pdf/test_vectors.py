@@ -322,6 +322,14 @@ def test_a_form_under_two_overprints_becomes_two() -> None:
     assert "OverprintMode" in text_of(page.obj.Resources.XObject[f"/{second}"])
 
 
+def test_lines_and_areas_that_need_two_overprint_modes_are_left() -> None:
+    """8.6.7: mode 1 spares inks of 0 for DeviceCMYK alone; what was RGB never spared any."""
+    page = full_page()
+    page.put("ExtGState", "Over", "<< /OP true /op true /OPM 1 >>")
+    (left,) = page.walk("/Over gs 1 0 0 rg 0 0 0 1 K 0 0 9 9 re B").leftovers
+    assert (left.what, "different overprint modes" in left.why) == ("overprinting", True)
+
+
 # Patterns
 
 
