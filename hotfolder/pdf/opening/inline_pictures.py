@@ -62,7 +62,7 @@ def _read(workbench: Pdf, operation: Operation, content: bytes, resources: objec
         facts = inline_facts(entries, resources)
         picture = as_stream(workbench, _owned(facts), data)
         fault = "" if content[: operation.end].endswith(b"EI") else "its end is missing"
-        return InlinePicture(picture, fault or _overrun(picture, data))
+        return InlinePicture(picture, _overrun(picture, data) or fault)
     except (ValueError, pikepdf.PdfError, NotImplementedError):
         return None  # told by those who convert colours
 
@@ -86,6 +86,7 @@ def _overrun(picture: Stream, data: bytes) -> str:
     n = 1 if entry(picture, "/ImageMask") is True else picture_space(picture, None, SpaceReader()).n
     facts = read_facts(picture, None)
     needed = (facts.width * n * facts.bits + 7) // 8 * facts.height
-    if data[needed:].strip(_SPACE) and (end := _ENDS_INSIDE.search(data[:needed])):
+    end = _ENDS_INSIDE.search(data)
+    if data[needed:].strip(_SPACE) and end is not None and end.start() < needed:
         return f"its data is cut short, {end.start()} of {needed} bytes"
     return ""

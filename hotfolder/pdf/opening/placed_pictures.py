@@ -36,20 +36,23 @@ def pictures(pdf: Pdf) -> Iterator[Stream]:
 def check_pictures(path: Path) -> None:
     """Hold where a picture's data is damaged or cut short, in every coding, also inside drawing instructions."""
     with pikepdf.open(path, suppress_warnings=True) as pdf:
-        found: list[tuple[Object, str]]
-        found = [(picture, fault) for picture in pictures(pdf) if (fault := picture_fault(picture))]
+        found = [(_size(picture), fault) for picture in pictures(pdf) if (fault := picture_fault(picture))]
         for inline in inline_pictures(pdf):
             if fault := inline.fault or picture_fault(inline.picture):
-                found.append((inline.picture, fault))
-        if found:
-            sizes = [f"{entry(picture, '/Width')} × {entry(picture, '/Height')} pixels" for picture, _ in found[:1]]
-            more = f" So are {len(found) - 1} more pictures." if len(found) > 1 else ""
-            raise Hold(
-                "damaged_picture",
-                f"A picture in the PDF ({sizes[0]}) is not whole: {found[0][1]}.{more}",
-                measured=f"{len(found)} picture{'s' if len(found) > 1 else ''}",
-                mend="Look at the pictures in the layout, link them again where they are broken, and export the PDF again.",
-            )
+                found.append((_size(inline.picture), fault))
+    if found:
+        size, fault = found[0]
+        more = f" So are {len(found) - 1} more pictures." if len(found) > 1 else ""
+        raise Hold(
+            "damaged_picture",
+            f"A picture in the PDF ({size} pixels) is not whole: {fault}.{more}",
+            measured=f"{len(found)} picture{'s' if len(found) > 1 else ''}",
+            mend="Look at the pictures in the layout, link them again where they are broken, and export the PDF again.",
+        )
+
+
+def _size(picture: Object) -> str:
+    return f"{entry(picture, '/Width')} × {entry(picture, '/Height')}"
 
 
 def picture_fault(picture: Stream) -> str:

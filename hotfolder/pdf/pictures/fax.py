@@ -66,7 +66,7 @@ class _Follower:
                 one = self._ahead() >> (WINDOW - 1)
                 self.at += 1
                 if not self._mark():
-                    return bool(one)
+                    return bool(one) if marks == 1 else None
             elif k < 0:
                 return None
         return None if marks > 1 else k >= 0
