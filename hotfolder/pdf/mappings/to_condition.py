@@ -5,7 +5,7 @@ from collections import Counter
 import numpy as np
 import pikepdf
 import pyvips
-from pikepdf import Array, Name
+from pikepdf import Array, Name, Stream
 
 from hotfolder.colour.apart import inks_apart
 from hotfolder.colour.condition import Condition
@@ -16,6 +16,7 @@ from hotfolder.pdf.mappings.ink_rules import plan_inks
 from hotfolder.pdf.mappings.large_areas import WATCHED, LargeAreas
 from hotfolder.pdf.mappings.luminosity import ToLuminosity
 from hotfolder.pdf.mappings.sources import Source, Sources
+from hotfolder.pdf.objects import identity
 from hotfolder.pdf.pictures.mapped import map_rows
 from hotfolder.pdf.values.spaces import CMYK, GRAY, Floats, Space, device_name, indexed_object
 from hotfolder.pdf.walk.content import Operation
@@ -47,6 +48,8 @@ class ToCondition(Mapping):
         self._rules: dict[Purpose, Condition] = {}
         self._luminosity = ToLuminosity()
         self._in_masks: ToCondition | None = None
+        self.kept_groups: frozenset[tuple[int, int]] = frozenset()  # of which the content is `keeper`'s, by object
+        self.keeper: Mapping | None = None
         self.areas = LargeAreas(self, condition) if condition.rich_black else None
         self.watched = WATCHED if self.areas else ()
 
@@ -120,6 +123,9 @@ class ToCondition(Mapping):
         if self._in_masks is None and self.condition != (plain := self.condition.plain()):
             self._in_masks = ToCondition(plain, self.picture_quality)  # a mask's inks are never printed
         return self._in_masks or self
+
+    def for_group(self, form: Stream, space: Space | None) -> Mapping:
+        return self.keeper if self.keeper is not None and identity(form) in self.kept_groups else self
 
     # Numbers
 

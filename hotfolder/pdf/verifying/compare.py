@@ -59,18 +59,19 @@ def compare_pages(before: Rendered, after: Rendered, condition: Condition, limit
     """Compare two drawings of the same area. `limit`: from which CIEDE2000 on a place counts as different."""
     found, slack = differences(before.picture, after.picture, condition)
     beyond = np.maximum(found - slack, 0)
-    rows, columns = (max(1, size // BLOCK) for size in beyond.shape)
-    high, wide = beyond.shape[0] // rows, beyond.shape[1] // columns
-    blocks = beyond[: high * rows, : wide * columns].reshape(rows, high, columns, wide).mean(axis=(1, 3))
+    worst, box = worst_place(beyond, before)
+    return Difference(mean=float(found.mean()), share=float((beyond > limit).mean()), worst=worst, box=box)
+
+
+def worst_place(found: Differences, view: Rendered) -> tuple[float, Box]:
+    """The largest mean over a place (BLOCK averaged pixels each way), and its box in the page's user space."""
+    rows, columns = (max(1, size // BLOCK) for size in found.shape)
+    high, wide = found.shape[0] // rows, found.shape[1] // columns
+    blocks = found[: high * rows, : wide * columns].reshape(rows, high, columns, wide).mean(axis=(1, 3))
     row, column = np.unravel_index(int(blocks.argmax()), blocks.shape)
-    across, down = before.picture.width / columns, before.picture.height / rows
+    across, down = view.picture.width / columns, view.picture.height / rows
     place = (column * across, row * down, (column + 1) * across, (row + 1) * down)
-    return Difference(
-        mean=float(found.mean()),
-        share=float((beyond > limit).mean()),
-        worst=float(blocks.max()),
-        box=before.box(*place),
-    )
+    return float(blocks.max()), view.box(*place)
 
 
 def prepare(condition: Condition) -> None:
@@ -100,6 +101,17 @@ def differences(before: Image.Image, after: Image.Image, condition: Condition) -
     found[apart] = ciede2000(nearest[apart], came[apart])
     slack[apart] = _contrast(nearest, apart) * _EDGE
     return found, slack
+
+
+def plain_differences(one: Image.Image, other: Image.Image) -> Differences:
+    """CIEDE2000 of each place, nothing discounted."""
+    if one.size != other.size:
+        other = other.resize(one.size, Image.Resampling.BOX)
+    first, second = _lab(one), _lab(other)
+    found = np.zeros(first.shape[:2])
+    apart = ((first - second) ** 2).sum(axis=2) > _SAME**2
+    found[apart] = ciede2000(first[apart], second[apart])
+    return found
 
 
 def _contrast(lab: Differences, where: NDArray[np.bool_]) -> Differences:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 import pikepdf
 import pyvips
-from pikepdf import Dictionary, Object
+from pikepdf import Dictionary, Object, Stream
 
 from hotfolder.pdf.values.spaces import CMYK, Floats, Space
 from hotfolder.pdf.walk.content import Operation
@@ -77,6 +77,7 @@ class Mapping:
     purpose: Purpose = FLAT  # for what the colours are that are asked about; the walker sets it
     picture_ppi: float | None = None  # pictures of more than this resolution are shrunk first
     picture_quality: int = 95  # of JPEG pictures that have to be encoded anew
+    blending_told: bool = False  # True: whoever walks tells what another blending space does to the picture
     lasting: bool = True  # False: the result is looked at and thrown away, so pictures are stored without packing
     # Pictures, by object, that are so many times finer than wanted wherever they stand: those converted become smaller.
     finer: dict[tuple[int, int], float] | None = None
@@ -114,6 +115,10 @@ class Mapping:
 
     def for_mask(self, space: Space | None) -> "Mapping":
         """The mapping for the content of a luminosity soft mask whose group has this space."""
+        return self
+
+    def for_group(self, form: Stream, space: Space | None) -> "Mapping":
+        """The mapping for a form's content. `space`: where it is a group that blends in a space of its own."""
         return self
 
     def depends(self, state: State) -> object:

@@ -136,16 +136,17 @@ def group(walker: "Walker", group: object, resources: object) -> Dictionary | No
         walker.leave("a transparency group's colour space", str(fault))
         return None
     wanted = walker.mapping.group_space(space, walker.pdf)
-    if wanted is None or wanted.key == space.key:
+    if wanted is None or (wanted.key == space.key and (wanted.found is None or not isinstance(found, Name))):
         return None
     walker.result.changed["groups"] += 1
-    walker.result.remark(
-        walker.page_number,
-        "blending space changed",
-        f"a transparency group blends in {wanted.kind} instead of {space.label()}, so mixed colours may shift",
-    )
+    if wanted.key != space.key and not walker.mapping.blending_told:
+        walker.result.remark(
+            walker.page_number,
+            "blending space changed",
+            f"a transparency group blends in {wanted.kind} instead of {space.label()}, so mixed colours may shift",
+        )
     new = copy_dictionary(group)
-    new.CS = device_name(wanted)
+    new.CS = device_name(wanted) if wanted.found is None else wanted.found
     return new
 
 
