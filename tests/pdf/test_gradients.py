@@ -162,6 +162,20 @@ def test_a_background_meets_its_gradient_and_box_and_smoothing_stay() -> None:
     assert ([int(x) for x in after.BBox], after.AntiAlias) == ([1, 2, 3, 4], True)
 
 
+def test_the_same_run_of_colours_is_computed_once() -> None:
+    function = TWO.format("1 0 0", "0 0 1", 1)
+    pdf = page_with(f"/ShadingType 2 /Coords [0 0 9 9] /ColorSpace /DeviceRGB /Function {function}")
+    shadings = pdf.pages[0].obj.Resources.Shading
+    for name, text in (("A", function), ("B", function.replace("1 0 0", ".9 0 0"))):
+        facts = f"<< /ShadingType 3 /Coords [0 0 0 9 9 9] /ColorSpace /DeviceRGB /Function {text} >>"
+        shadings[f"/{name}"] = pdf.make_indirect(Object.parse(facts.encode()))
+    pdf.pages[0].obj.Contents = pdf.make_stream(b"/S sh /A sh /B sh")
+    convert(pdf)
+    after = pdf.pages[0].obj.Resources.Shading
+    assert after.S.Function.objgen == after.A.Function.objgen
+    assert after.S.Function.objgen != after.B.Function.objgen
+
+
 SPACES = {
     "CalRGB": "[/CalRGB << /WhitePoint [.9505 1 1.089] /Gamma [1.8 1.8 1.8]"
     " /Matrix [.4497 .2446 .0252 .3163 .672 .1412 .1845 .0833 .9227] >>]",

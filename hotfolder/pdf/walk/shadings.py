@@ -6,7 +6,8 @@ import numpy as np
 from pikepdf import Array, Dictionary, Name, Object, Stream
 
 from hotfolder.pdf.objects import copy_dictionary, entry, numbers, whole
-from hotfolder.pdf.values.functions import joined_by_curves, read_function
+from hotfolder.pdf.values.described import fingerprint, joined_by_curves
+from hotfolder.pdf.values.functions import Function, read_function
 from hotfolder.pdf.values.spaces import Floats, Space
 from hotfolder.pdf.walk.blend import Blend
 from hotfolder.pdf.walk.field import convert_field
@@ -62,10 +63,18 @@ def _with_function(walker: "Walker", found: Dictionary | Stream, space: Space, k
     else:
         span = _span(found, kind)
         blend = _blend(walker, space, function(np.linspace(*span, _ANCHORS)[:, None]), background)
-        new["/Function"] = convert_ramp(walker, blend, function, span)
+        new["/Function"] = _ramp(walker, blend, function, span, (fingerprint(described), str(background)))
     if background is not None:
         new["/Background"] = Array([float(x) for x in blend(background)[0]])
     return _with(walker, found, new)
+
+
+def _ramp(walker: "Walker", blend: Blend, function: Function, span: tuple[float, float], alike: object) -> object:
+    """Artwork has the same run of colours in many places: it is computed once."""
+    key = ("ramp", alike, span, blend.space.key, walker.mapping.purpose)
+    if (known := walker.known(key)) is not None:
+        return known.made
+    return walker.remember(key, convert_ramp(walker, blend, function, span), walker.begin())
 
 
 def _blend(walker: "Walker", space: Space, anchors: Floats, background: Floats | None) -> Blend:
