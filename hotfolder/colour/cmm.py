@@ -108,6 +108,15 @@ def convert_picture(image: Any, source: Profile, target: Profile, intent: str, c
     return converted
 
 
+def lab_picture(lab: Any, press: Profile, intent: str, compensate: bool, depth: int) -> pyvips.Image:
+    """A picture of media-relative Lab (three bands of floats) to the press's inks in 8 or 16 bits, lazily."""
+    _keep_nothing()
+    inks: pyvips.Image = lab.copy(interpretation="lab").icc_export(
+        output_profile=str(press.path), intent=intent, black_point_compensation=compensate, depth=depth
+    )
+    return inks
+
+
 @cache
 def _keep_nothing() -> None:
     """Tells libvips, once for this process, not to keep finished operations: no picture is asked for twice."""

@@ -95,6 +95,14 @@ def lab_to_condition(condition: Condition, lab: ArrayLike) -> Floats:
     return _inks(press, xyz, *_rule(condition))
 
 
+def lab_picture_to_condition(condition: Condition, lab: pyvips.Image, depth: int) -> pyvips.Image | None:
+    """The same for a picture of three bands of floats, lazily, in 8 or 16 bits; None with the absolute intent, which
+    needs the colours one by one."""
+    if condition.intent == "absolute":
+        return None
+    return cmm.lab_picture(lab, press_profile(condition), *_rule(condition), depth)
+
+
 def condition_lab(condition: Condition, cmyk: ArrayLike) -> Floats:
     """What inks (n, 4) in 0..1 look like on the condition's paper: absolute colorimetric Lab (D50), (n, 3)."""
     press = press_profile(condition)

@@ -10,14 +10,20 @@ from pikepdf import Array, Name, Stream
 from hotfolder.colour.apart import inks_apart
 from hotfolder.colour.condition import Condition
 from hotfolder.colour.profile import Profile
-from hotfolder.colour.transform import gray_to_black, lab_to_condition, separate_again, to_condition
+from hotfolder.colour.transform import (
+    gray_to_black,
+    lab_picture_to_condition,
+    lab_to_condition,
+    separate_again,
+    to_condition,
+)
 from hotfolder.pdf.mappings.excess import exceeds, picture_exceeds, rewindable
 from hotfolder.pdf.mappings.ink_rules import plan_inks
 from hotfolder.pdf.mappings.large_areas import WATCHED, LargeAreas
 from hotfolder.pdf.mappings.luminosity import ToLuminosity
 from hotfolder.pdf.mappings.sources import Source, Sources
 from hotfolder.pdf.objects import identity
-from hotfolder.pdf.pictures.mapped import map_rows
+from hotfolder.pdf.pictures.mapped import depth_of, in_numbers, map_rows
 from hotfolder.pdf.values.spaces import CMYK, GRAY, Floats, Space, device_name, indexed_object
 from hotfolder.pdf.walk.content import Operation
 from hotfolder.pdf.walk.frame import Frame
@@ -223,7 +229,8 @@ class ToCondition(Mapping):
             if real.n == 4:
                 return self._cmyk_picture(image, space), CMYK
             if real.kind == "Lab":
-                return map_rows(image, real, CMYK, lambda v: self.inks(real, v, True)), CMYK
+                made = lab_picture_to_condition(self.rule, in_numbers(image, real), depth_of(image))
+                return made or map_rows(image, real, CMYK, lambda v: self.inks(real, v, True)), CMYK
             if profile is None:
                 raise CannotConvert(f"{space.label()} has no conversion")
             if profile.channels == 1 and self.condition.gray_to_black:

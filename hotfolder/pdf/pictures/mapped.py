@@ -17,7 +17,7 @@ _Convert = Callable[[Samples], Samples]  # different colours (n, bands) to (n, t
 
 def map_rows(image: pyvips.Image, space: Space, target: Space, colours: Callable[[Floats], Floats]) -> pyvips.Image:
     """Any picture through any conversion of numbers, strip by strip, to the target's bands in the same depth."""
-    bits = 8 if image.format == "uchar" else 16
+    bits = depth_of(image)
     most = 2.0**bits - 1
     low, high = np.array(space.ranges(bits)).T
 
@@ -32,6 +32,17 @@ def map_rows(image: pyvips.Image, space: Space, target: Space, colours: Callable
         return in_memory(np.concatenate(list(made)))
     blocks = (rows.astype(rows.dtype.newbyteorder(">")).tobytes() for rows in made)
     return fed(blocks, image.width, image.height, target.n, bits)
+
+
+def in_numbers(image: pyvips.Image, space: Space) -> pyvips.Image:
+    """The picture's samples as the numbers that they stand for, in bands of floats."""
+    most = 2.0 ** depth_of(image) - 1
+    ranges = space.ranges(depth_of(image))
+    return image.linear([(high - low) / most for low, high in ranges], [low for low, _ in ranges])
+
+
+def depth_of(image: pyvips.Image) -> int:
+    return 8 if image.format == "uchar" else 16
 
 
 def _tabled(image: pyvips.Image, n: int, convert: _Convert) -> Iterator[Samples]:
