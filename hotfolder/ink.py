@@ -44,11 +44,12 @@ class PageInk:
 
 @dataclass(frozen=True, slots=True)
 class InkView:
-    """What the report shows of a page's ink. Small pictures: by ink, 0 no ink to 255 full ink; and the sum of all inks,
-    in 1/255 of one full ink. `limit` is the printing condition's, in percent."""
+    """What the report shows of a page's ink. Small pictures: by ink, 0 no ink to 255 full ink; the sum of all inks, in
+    1/255 of one full ink; and what they look like together, in sRGB. `limit` is the printing condition's, in percent."""
 
     ink: PageInk
     limit: float
     plates: dict[str, NDArray[np.uint8]] = field(repr=False)
     total: NDArray[np.uint16] = field(repr=False)
+    together: NDArray[np.uint8] = field(repr=False)
     doubts: tuple[str, ...] = ()

@@ -32,6 +32,7 @@ class Sheet:
 
     page: int
     map: Shown | None
+    together: Shown | None
     inks: list[InkLine]
     area: str
     mean: str
@@ -46,6 +47,7 @@ def show(view: InkView, pictures: Pictures) -> Sheet:
     return Sheet(
         page=ink.page,
         map=_map(view, pictures),
+        together=_together(view, pictures),
         inks=[_line(use, view, pictures) for use in ink.used],
         area=_area(ink.area_cm2),
         mean=f"{ink.mean_total:.1f} %",
@@ -61,6 +63,13 @@ def _map(view: InkView, pictures: Pictures) -> Shown | None:
     heading = f"Total ink: mean {view.ink.mean_total:.0f} %, peak {view.ink.peak_total:.0f} %"
     drawn = with_scale(ink_map(view.total, view.limit), view.limit, heading)
     return pictures.add(drawn, "Where on the sheet how much ink stands, all inks together", view.ink.page, _MAP_QUALITY)
+
+
+def _together(view: InkView, pictures: Pictures) -> Shown | None:
+    if not view.together.size:
+        return None
+    alt = "All inks together as they print, spot inks and overprinting included"
+    return pictures.add(Image.fromarray(view.together), alt, view.ink.page, _MAP_QUALITY)
 
 
 def _line(use: InkUse, view: InkView, pictures: Pictures) -> InkLine:

@@ -7,20 +7,18 @@ from pathlib import Path
 
 import pikepdf
 
-from hotfolder.ink import InkView
 from hotfolder.pdf.boxes import PageBoxes, read_boxes
-from hotfolder.pdf.looking.coverage import measure, neighbours, places_over, small_view
+from hotfolder.pdf.looking.coverage import bare_view, measure, neighbours, places_over, small_view
 from hotfolder.pdf.looking.ink_watch import Kind, Sizes, find_inked
 from hotfolder.pdf.plates import Plates, make_plates
-from hotfolder.plugin import MM, Finding, Job, Length, Part, Register, Settings, Step, hookimpl, setting
+from hotfolder.plugin import Finding, Job, Length, Part, Register, Settings, Step, hookimpl, setting
 
 from .looked import Looked, judge_small
 from .names import alike, spot_names
-from .whites import vanishing
+from .whites import NEAR, vanishing
 from .words import Teller, coverage_sentence
 
 MOST_VIEWS, VIEW_SIDE = 4, 260  # pages whose plates the report shows, and their pixels
-NEAR = 10 * MM  # places no farther apart are told of as one: the letters of a headline
 
 
 class CheckInkSettings(Settings):
@@ -67,6 +65,9 @@ class CheckInkSettings(Settings):
         "Note black text smaller than this that knocks out the colour below it (common practice, no published source)",
         unit="length",
     )
+    paper_white: bool = setting(
+        False, "Whether the report's picture of all inks together shows the colour of the condition's paper too"
+    )
     most_findings: int = setting(3, "How many places above the limit to tell of one by one", ge=1, le=100)
 
 
@@ -101,14 +102,15 @@ class CheckInk(Step):
 
     def _page(self, job: Job, artwork: Path, pdf: pikepdf.Pdf, number: int, looked: Looked, teller: Teller) -> None:
         boxes = read_boxes(pdf.pages[number - 1])
-        met = find_inked(pdf, number, self._sizes(), boxes.user_unit)
+        keeps = job.condition.blending == "keep"
+        met = find_inked(pdf, number, self._sizes(), boxes.user_unit, rgb_groups=keeps)
         plates = make_plates(artwork, number, self.settings.ppi, job.condition, boxes.bleed)
         ink = measure(plates)
         looked.inks[number] = ink
         if len(job.ink) < MOST_VIEWS:
-            job.ink.append(small_view(plates, ink, job.condition.ink_limit, VIEW_SIDE))
+            job.ink.append(small_view(plates, ink, job.condition, VIEW_SIDE, paper=self.settings.paper_white))
         else:
-            job.ink.append(InkView(ink, job.condition.ink_limit, {}, plates.total()[:0]))
+            job.ink.append(bare_view(ink, job.condition))
         self._limit(job.condition.ink_limit, plates, boxes, teller)
         if met.counts[Kind.WHITE_OVERPRINT]:
             looked.whites += vanishing(artwork, plates, job.condition, boxes)

@@ -66,7 +66,11 @@ class Teller:
     def more_over_limit(self, page: int, places: Sequence[Place]) -> None:
         self.hold(
             "over_limit",
-            self._start(page, f"{len(places)} more places carry more ink than {self.limit:g} %; here is the next."),
+            self._start(
+                page,
+                f"{_counted(len(places), 'more place')} {'carries' if len(places) == 1 else 'carry'} more ink than "
+                f"{self.limit:g} %; here is the next.",
+            ),
             measured=f"{max(place.peak for place in places):.0f} % at most",
             required=f"at most {self.limit:g} %",
             page=page,
@@ -104,10 +108,13 @@ class Teller:
         if not found:
             return
         page, box = found[0]
-        more = f" There are {len(found) - 1} more such places." if len(found) > 1 else ""
+        more = "" if len(found) < 2 else f" The same holds for {_counted(len(found) - 1, 'more place')}."
         self.hold(
             "white_overprints",
-            self._start(page, f"Something white here is set to overprint, so it would vanish in print.{more}"),
+            self._start(
+                page,
+                f"Something white here is set to overprint: screens may show it, but it would vanish in print.{more}",
+            ),
             measured="white that overprints",
             required="white that knocks out",
             page=page,
@@ -259,6 +266,10 @@ def coverage_sentence(page: int, ink: PageInk, condition: Condition, count: int)
         f"{start} ({ink.area_cm2:.0f} cm², mean coverage): {inks}; all together {ink.mean_total:.1f} %, "
         f"{ink.peak_total:.0f} % at most ({condition.title} takes {condition.ink_limit:g} %)."
     )
+
+
+def _counted(count: int, one: str) -> str:
+    return f"{count} {one}{'s' if count > 1 else ''}"
 
 
 def _area(square_cm: float) -> str:

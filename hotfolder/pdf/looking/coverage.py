@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pyvips
 from numpy.typing import NDArray
 from PIL import Image
 
+from hotfolder.colour.condition import Condition
 from hotfolder.finding import Box
 from hotfolder.ink import InkUse, InkView, PageInk
 from hotfolder.pdf.plates import Plates
+from hotfolder.pdf.plates.proof import proof_picture
 from hotfolder.units import MM
 
 SQUARE_CM = (10 * MM) ** 2  # in square points
@@ -140,14 +142,22 @@ def around(plates: Plates, box: Box, margin: float) -> dict[str, float]:
     return {name: float(np.median(plates.coverage[name][rows, columns][kept])) / 255 for name in plates.inks}
 
 
-def small_view(plates: Plates, ink: PageInk, limit: float, side: int) -> InkView:
+def small_view(plates: Plates, ink: PageInk, condition: Condition, side: int, *, paper: bool) -> InkView:
     """The plates shrunk to so many pixels on their long side, for a report: only those of inks that print. The sum of
-    all inks is kept twice as large."""
+    all inks, and what they look like together (`paper`: on the condition's paper), are kept twice as large."""
     step = max(1, -(-max(plates.size) // (2 * side)))
     halves = {name: Image.fromarray(plate).reduce(step) for name, plate in plates.coverage.items()}
     total = sum((np.asarray(half, dtype=np.uint16) for half in halves.values()), np.zeros((), np.uint16))
     shown = {use.name: np.asarray(halves[use.name].reduce(2)) for use in ink.used}
-    return InkView(ink, limit, shown, total, tuple(f"{doubt.what}: {doubt.why}" for doubt in plates.doubts))
+    coverage = {name: np.asarray(half) for name, half in halves.items()}
+    together = np.asarray(proof_picture(replace(plates, coverage=coverage), condition, paper=paper))
+    doubts = tuple(f"{doubt.what}: {doubt.why}" for doubt in plates.doubts)
+    return InkView(ink, condition.ink_limit, shown, total, together, doubts)
+
+
+def bare_view(ink: PageInk, condition: Condition) -> InkView:
+    """The figures alone, for pages beyond those of which a report has pictures."""
+    return InkView(ink, condition.ink_limit, {}, np.zeros((0, 0), np.uint16), np.zeros((0, 0, 3), np.uint8))
 
 
 def all_inks_meet(plates: Plates, box: Box) -> bool:
