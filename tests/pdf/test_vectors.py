@@ -463,6 +463,19 @@ def test_a_mask_with_a_transfer_function_looks_the_same() -> None:
     assert abs(one - other).max() <= 1
 
 
+@pytest.mark.parametrize(
+    ("mode", "space", "told"), [("Normal", "RGB", False), ("Multiply", "RGB", True), ("Multiply", "Gray", False)]
+)
+def test_a_mask_whose_parts_mix_otherwise_is_remarked_on(mode: str, space: str, told: bool) -> None:
+    """A weighted sum of mixed colours is the mixture of weighted sums for Normal alone (11.3.5)."""
+    page = full_page()
+    page.put("ExtGState", "Mix", Dictionary(BM=Name("/" + mode)))
+    group = page.form("G", "/Mix gs 0.5 g f", f"/Group << /S /Transparency /CS /Device{space} >>")
+    page.put("ExtGState", "M", Dictionary(SMask=Dictionary(S=Name.Luminosity, G=group)))
+    remarks = page.walk("/M gs 0 g 0 0 9 9 re f").remarks
+    assert [remark.what for remark in remarks] == (["a soft mask"] if told else [])
+
+
 # Annotations
 
 

@@ -14,7 +14,8 @@ if TYPE_CHECKING:
 
 
 def soft_mask(walker: "Walker", mask: Dictionary, resources: object, depth: int) -> Dictionary:
-    """The same mask, or a new one whose group and backdrop are converted. Its transfer function is kept."""
+    """The same mask, or a new one whose group and backdrop are converted. Its transfer function
+    stays: it is applied to a luminosity that is what it was."""
     group = entry(mask, "/G")
     if not isinstance(group, Stream):
         walker.leave("a soft mask", "it has no group to be made from")
@@ -25,8 +26,6 @@ def soft_mask(walker: "Walker", mask: Dictionary, resources: object, depth: int)
     made = worker.form(group, resources, State(), owned=True, black=True, depth=depth + 1)[0]
     backdrop = entry(mask, "/BC")
     new_backdrop = _backdrop(worker, backdrop, space) if luminous and space is not None else None
-    if luminous and name(entry(mask, "/TR", None)) != "Identity" and entry(mask, "/TR") is not None:
-        walker.result.remark(walker.page_number, "a soft mask", "its transfer function is kept as it is")
     if same_object(made, group) and new_backdrop is None:
         return mask
     new = copy_dictionary(mask)
