@@ -23,7 +23,7 @@ def tones(limit: float) -> NDArray[np.uint8]:
     for channel in range(3):
         below = np.interp(percent / limit, [at for at, _ in _UP_TO], [colour[channel] for _, colour in _UP_TO])
         above = np.interp(percent - limit, [at for at, _ in _BEYOND], [colour[channel] for _, colour in _BEYOND])
-        made[:, channel] = np.where(percent > limit, above, below)
+        made[:, channel] = np.where(percent > limit + 0.1, above, below)  # 0.1: less than one step
     return np.round(made).astype(np.uint8)
 
 

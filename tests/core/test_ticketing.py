@@ -132,3 +132,24 @@ def test_a_ticket_that_cannot_be_followed_holds(
 )
 def test_a_wrong_value_is_told_in_our_words(key: str, value: object, sentence: str) -> None:
     assert check_values({key: value}) == [sentence]
+
+
+@pytest.mark.parametrize(
+    ("value", "inks"),
+    [
+        (["Gold", "Varnish"], ("Gold", "Varnish")),
+        ([], ()),
+        ("Gold, Varnish", ("Gold", "Varnish")),
+        ("", ()),
+        (None, None),
+    ],
+)
+def test_spot_inks_are_a_list_or_text_with_commas(value: Any, inks: tuple[str, ...] | None) -> None:
+    assert check_values({"inks": value}) == []
+    assert gather(overrides={"inks": value}).ticket.inks == inks
+
+
+@pytest.mark.parametrize("value", [5, [""], [1], {"Gold": 1}, ["x" * 300], ["Gold"] * 40])
+def test_what_is_no_list_of_inks(value: Any) -> None:
+    (problem, *_) = check_values({"inks": value})
+    assert problem.startswith('inks: must be a list of names, such as ["Gold"], not ')
