@@ -423,6 +423,14 @@ def test_group_spaces_on_page_and_form() -> None:
     assert (Name.DeviceGray, True) == (group.CS, group.K)
 
 
+@pytest.mark.parametrize(("space", "told"), [("Inks", False), ("Other", True)])
+def test_a_group_in_profiled_inks_mixes_as_before_and_one_in_rgb_may_not(space: str, told: bool) -> None:
+    page = full_page()
+    page.obj.Group = Dictionary(S=Name.Transparency, CS=page.obj.Resources.ColorSpace[f"/{space}"])
+    assert bool(page.walk("0 g f").remarks) == told
+    assert Name.DeviceCMYK == page.obj.Group.CS
+
+
 @pytest.mark.parametrize("kind", ["/Alpha", "/Luminosity"])
 def test_soft_masks_keep_their_transfer_function(kind: str) -> None:
     page = full_page()

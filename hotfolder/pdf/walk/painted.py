@@ -139,7 +139,8 @@ def group(walker: "Walker", group: object, resources: object) -> Dictionary | No
     if wanted is None or (wanted.key == space.key and (wanted.found is None or not isinstance(found, Name))):
         return None
     walker.result.changed["groups"] += 1
-    if wanted.key != space.key and not walker.mapping.blending_told:
+    # Inks with a profile mix as inks without one do: only the kind of numbers makes a difference.
+    if wanted.n != space.n and not walker.mapping.blending_told:
         walker.result.remark(
             walker.page_number,
             "blending space changed",
