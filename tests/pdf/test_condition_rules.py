@@ -334,6 +334,26 @@ def test_cmyk_of_another_press_is_linked(given: str, expected: list[float] | int
         assert inks == about(to_condition(read_profile(UNCOATED.profile), COATED).colours(values)[0])
 
 
+def test_plain_gray_is_the_black_of_the_same_press() -> None:
+    sheet = Sheet()
+    sheet.put("ExtGState", "Over", "<< /OP true /op true /OPM 1 >>")
+    rules = {"cmyk": "convert", "cmyk_source": UNCOATED.profile}
+    result = sheet.walk("0 g f .5 g f 0 0 0 .5 k f 1 g f /Over gs .5 g f", **rules)
+    assert result.leftovers == []
+    assert sheet.content().startswith("0 g f 0 0 0")
+    assert " 1 g f /Over gs" in sheet.content()
+    blacks = [[float(w) for w in part.split()[-4:]] for part in sheet.content().split(" k")[:2]]
+    assert blacks[0] == blacks[1]
+    assert blacks[0] != [0, 0, 0, 0.5]
+    (mode,) = (state.OPM for key, state in sheet.obj.Resources.ExtGState.items() if "Overprint" in key)
+    assert mode == 0  # gray never spared an ink (ISO 32000-1 8.6.7), CMYK with zeros would
+    sheet.picture(bytes(range(256)), 16, "/ColorSpace /DeviceGray")
+    sheet.walk("/P Do", **rules)
+    table = np.frombuffer(bytes(sheet.drawn().ColorSpace[3]), np.uint8).reshape(256, 4)
+    assert table[:, :3].max() == 0
+    assert table[128, 3] == pytest.approx(blacks[0][3] * 255, abs=2)
+
+
 def test_cmyk_of_this_very_press_stays() -> None:
     sheet = Sheet()
     sheet.output_intent(COATED.profile)

@@ -70,7 +70,7 @@ class ToCondition(Mapping):
 
     def plan(self, space: Space, pdf: pikepdf.Pdf) -> Plan:
         self.sources.learn(pdf)
-        if space.kind in ("DeviceGray", "Pattern"):
+        if space.kind == "Pattern":
             return KEEP
         if space.kind == "Indexed":
             return self._plan_table(space, pdf)
@@ -80,7 +80,9 @@ class ToCondition(Mapping):
         if real.n == 4:
             return self._plan_cmyk(space, trouble)
         if real.kind == "DeviceGray":
-            return Plan(Fate.SWAP, device_name(GRAY), remark=trouble)
+            if self.sources.link(CMYK, self.rule) is not None:
+                return Plan(Fate.CONVERT, remark=trouble)  # it is black ink too, of the same other press
+            return KEEP if space.kind == "DeviceGray" else Plan(Fate.SWAP, device_name(GRAY), remark=trouble)
         if real.kind == "ICCBased" and any(pair != (0, 1) for pair in real.limits):
             return Plan(Fate.LEAVE, why="its profile is used with an unusual range of numbers")
         return Plan(Fate.CONVERT, remark=trouble)
@@ -155,7 +157,9 @@ class ToCondition(Mapping):
         if space.tint is not None and space.base is not None:
             return self.inks(space.base, space.tint(values), smooth)
         if space.kind == "DeviceGray":
-            return np.asarray(np.clip(np.concatenate([np.zeros((len(values), 3)), 1 - values], axis=1), 0, 1))
+            black = np.clip(np.concatenate([np.zeros((len(values), 3)), 1 - values], axis=1), 0, 1)
+            link = self.sources.link(CMYK, self.rule)
+            return np.asarray(black if link is None else link.colours(black))
         try:
             real, profile, _ = self.source(space)
             if real.kind == "DeviceGray":
@@ -231,10 +235,10 @@ class ToCondition(Mapping):
             if real.kind == "Lab":
                 made = lab_picture_to_condition(self.rule, in_numbers(image, real), depth_of(image))
                 return made or map_rows(image, real, CMYK, lambda v: self.inks(real, v, True)), CMYK
+            if real.kind == "DeviceGray" or (profile and profile.channels == 1 and self.condition.gray_to_black):
+                return self._gray_picture(image, space), GRAY
             if profile is None:
                 raise CannotConvert(f"{space.label()} has no conversion")
-            if profile.channels == 1 and self.condition.gray_to_black:
-                return self._gray_picture(image, profile), GRAY
             return to_condition(profile, self.rule).picture(image), CMYK
         except (ValueError, pyvips.Error) as fault:
             raise CannotConvert(str(fault)) from fault
@@ -255,9 +259,9 @@ class ToCondition(Mapping):
         link = self.sources.link(space, self.rule)
         return image if link is None else link.picture(image)
 
-    def _gray_picture(self, image: pyvips.Image, profile: Profile) -> pyvips.Image:
+    def _gray_picture(self, image: pyvips.Image, space: Space) -> pyvips.Image:
         most = 255 if image.format == "uchar" else 65535
-        gray = 1 - gray_to_black(profile, self.rule).colours(np.linspace(0, 1, most + 1)[:, None])[:, 3]
+        gray = 1 - self.inks(space, np.linspace(0, 1, most + 1)[:, None], True)[:, 3]
         table = np.round(gray * most).astype(np.uint8 if most == 255 else np.uint16)
         lookup = pyvips.Image.new_from_memory(table.tobytes(), most + 1, 1, 1, image.format)
         return image.maplut(lookup)

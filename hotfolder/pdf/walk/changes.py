@@ -58,7 +58,7 @@ class Changes:
         target, ready = walker.mapping.target.kind, dict[Converted, bytes | None]()
         for new in colours:
             values = found[new.space.key, new.values, new.intent]
-            same = new.space.kind == target and values == new.values and not new.pattern
+            same = not new.pattern and values == _as_written(new, target)
             ready[new] = None if same else _operator(new, values, _WRITTEN[target])
         edits, count = list[tuple[int, int, bytes]](), 0
         for start, end, change in self._changes:
@@ -72,6 +72,15 @@ class Changes:
         walker.result.changed["colours"] += count
         walker.result.changed["streams"] += 1
         return splice(self.data, edits)
+
+
+def _as_written(new: Converted, target: str) -> tuple[float, ...] | None:
+    """What a device colour is in the target space without any conversion (10.3.3), None for others."""
+    if new.space.kind == target:
+        return new.values
+    if new.space.kind == "DeviceGray" and target == "DeviceCMYK":
+        return (0.0, 0.0, 0.0, 1 - new.values[0])
+    return None
 
 
 def _operator(new: Converted, values: tuple[float, ...], letters: tuple[bytes, bytes]) -> bytes:

@@ -26,7 +26,7 @@ def keep_overprint(frame: "Frame", at: int) -> None:
     wanted = set()
     for on, colour in ((state.overprint_fill, state.fill), (state.overprint_stroke, state.stroke)):
         space = colour.space.base if colour.space.kind == "Pattern" else colour.space
-        if on and space is not None and (mode := _meant(frame, space, state.overprint_mode)) is not None:
+        if on and space is not None and (mode := _meant(frame, space, colour.values, state.overprint_mode)) is not None:
             wanted.add(mode)
             _check_spared(frame, space, colour)
     if not wanted:
@@ -52,10 +52,11 @@ def _check_spared(frame: "Frame", space: Space, colour: Colour) -> None:
         except CannotConvert:
             return  # told where the colour is written
         if any(old == 0 and now > 0 for old, now in zip(colour.values, new, strict=True)):
-            frame.walker.leave("overprinting", "an ink that let the background through is needed on this press")
+            told = "a CMYK colour lets the background through in an ink that it needs some of on this press"
+            frame.walker.leave("overprinting", told)
 
 
-def _meant(frame: "Frame", space: Space, mode: int) -> int | None:
+def _meant(frame: "Frame", space: Space, values: tuple[float, ...], mode: int) -> int | None:
     """The mode in which a colour behaves as it did in the file; None where the mode makes no difference."""
     if space.kind == "DeviceCMYK":
         return mode
@@ -63,6 +64,8 @@ def _meant(frame: "Frame", space: Space, mode: int) -> int | None:
         told = "it overprinted what lay below; mixed from process inks, it now replaces those inks there"
         frame.walker.result.remark(frame.page, space.label(), told)
         return 1  # it spares the inks that its mixture has none of: as near to an ink of its own as it gets
-    if space.kind in ("Separation", "DeviceN", "DeviceGray", "Pattern"):
+    if space.kind in ("Separation", "DeviceN", "Pattern"):
         return None
+    if space.kind == "DeviceGray" and (values in ((0.0,), (1.0,)) or frame.walker.plan(space).fate is Fate.KEEP):
+        return None  # full black and white stay gray wherever they come from
     return 0 if frame.walker.plan(space).fate in (Fate.CONVERT, Fate.SWAP) else None
