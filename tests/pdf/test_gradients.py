@@ -162,6 +162,26 @@ def test_a_background_meets_its_gradient_and_box_and_smoothing_stay() -> None:
     assert ([int(x) for x in after.BBox], after.AntiAlias) == ([1, 2, 3, 4], True)
 
 
+def test_a_rule_for_the_whole_gradient_holds_for_each_of_its_pieces() -> None:
+    """Black to white and back is gray, but for one narrow spike of red: then nothing of it is black ink alone."""
+    stops = [
+        ("0 0 0", "1 1 1", ".5"),
+        ("1 1 1", "1 0 0", ".5001"),
+        ("1 0 0", "1 1 1", ".5002"),
+        ("1 1 1", "0 0 0", "1"),
+    ]
+    parts = " ".join(TWO.format(one, other, 1) for one, other, _ in stops)
+    bounds = " ".join(end for _, _, end in stops[:-1])
+    function = f"<< /FunctionType 3 /Domain [0 1] /Functions [{parts}] /Bounds [{bounds}] /Encode [{'0 1 ' * 4}] >>"
+    pdf = page_with(f"/ShadingType 2 /Coords [0 0 9 9] /ColorSpace /DeviceRGB /Function {function}")
+    before = read_function(shading_of(pdf).Function)
+    convert(pdf)
+    places = PLACES[:500, None]
+    inks = read_function(shading_of(pdf).Function)(places)
+    assert inks[:, :3].max() > 0.5
+    assert apart(inks, to_condition(SRGB, CONDITION).colours(before(places))) < 1
+
+
 def test_the_same_run_of_colours_is_computed_once() -> None:
     function = TWO.format("1 0 0", "0 0 1", 1)
     pdf = page_with(f"/ShadingType 2 /Coords [0 0 9 9] /ColorSpace /DeviceRGB /Function {function}")

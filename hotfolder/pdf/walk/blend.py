@@ -17,16 +17,16 @@ _MOST_ANCHORS = 64
 class Blend:
     """A gradient's numbers to the mapping's colours, all of them by one rule.
 
-    A rule for single colours (gray to black ink alone) is kept for a gradient that is gray all along, and for no other.
-    It is asked for piece by piece, so some of its colours (the anchors) go along with every piece.
+    Rules that depend on the whole gradient (gray all along to black ink alone, more ink than the paper takes) must not
+    tear it. It is asked for piece by piece, so the colours that decide (the anchors) go along with every piece.
     """
 
     def __init__(self, mapping: "Mapping", space: Space, anchors: Floats) -> None:
-        """`anchors`: colours that occur in it, (n, space.n), the most colourful among them."""
+        """`anchors`: colours that occur in it, (n, space.n), the most colourful, lightest and darkest among them."""
         self.mapping, self.space = mapping, space
-        spread = np.ptp(anchors, axis=1)
+        spread, total = np.ptp(anchors, axis=1), anchors.sum(axis=1)
         few = np.linspace(0, len(anchors) - 1, min(len(anchors), _MOST_ANCHORS)).astype(int)
-        self._anchors = anchors[[int(spread.argmax()), *few]]
+        self._anchors = anchors[[int(spread.argmax()), int(total.argmax()), int(total.argmin()), *few]]
 
     def __call__(self, values: Floats) -> Floats:
         """(n, space.n) to (n, target.n)."""

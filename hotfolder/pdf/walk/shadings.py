@@ -62,7 +62,9 @@ def _with_function(walker: "Walker", found: Dictionary | Stream, space: Space, k
         new["/Function"] = convert_field(walker, blend, function, (a, b, c, d))
     else:
         span = _span(found, kind)
-        blend = _blend(walker, space, function(np.linspace(*span, _ANCHORS)[:, None]), background)
+        bends = [place for place in function.breaks()[:_ANCHORS] if span[0] < place < span[1]]
+        places = np.array([*np.linspace(*span, _ANCHORS), *bends, *np.nextafter(bends, span[0])])
+        blend = _blend(walker, space, function(places[:, None]), background)
         new["/Function"] = _ramp(walker, blend, function, span, (fingerprint(described), str(background)))
     if background is not None:
         new["/Background"] = Array([float(x) for x in blend(background)[0]])
