@@ -254,15 +254,15 @@ def test_colour_transform_counts_for_more_than_jfif() -> None:
 
 
 def test_a_working_copy_is_stored_as_it_is() -> None:
-    class Quick(ToScreen):
-        lasting = False
+    class Lasting(ToScreen):
+        lasting = True
 
     for data, entries in ((jpeg(smooth(3)), "/Filter /DCTDecode"), (smooth(3).tobytes(), "")):
         sheet = Sheet()
         sheet.put(sheet.image(data, "/DeviceRGB", 32, 32, 8, entries))
-        sheet.walk(Quick(CONDITION))
+        sheet.walk(ToScreen(CONDITION))
         assert "/Filter" not in sheet.now
         other = Sheet()
         other.put(other.image(data, "/DeviceRGB", 32, 32, 8, entries))
-        other.walk(ToScreen(CONDITION))
+        other.walk(Lasting(CONDITION))
         assert abs(sheet.drawn() - other.drawn()).mean() <= 1

@@ -72,6 +72,20 @@ def test_a_picture_is_converted_once_and_stays_in_place(tmp_path: Path) -> None:
         assert b"500 0 0 500 30 40 cm" in pdf.pages[0].Contents.read_bytes()
 
 
+@pytest.mark.parametrize(("most_ppi", "width"), [(0, 1000), (72, 500), (100, 695), (144, 1000)])
+def test_pictures_finer_than_wanted_become_smaller(tmp_path: Path, most_ppi: float, width: int) -> None:
+    """1000 pixels on 500 points, which are 144 to the inch; by default they stay as they are."""
+    path = make_pdf(tmp_path / "p.pdf", content=b"q 500 0 0 400 30 40 cm /P Do Q")
+    with pikepdf.open(path, allow_overwriting_input=True) as pdf:
+        pdf.pages[0].obj.Resources = Dictionary(XObject=Dictionary(P=embed_picture(pdf, 1000, 800)))
+        pdf.save(path)
+    job = make_job(tmp_path, path)
+    run_steps(job, ConvertColour(ConvertColour.Settings(most_ppi=most_ppi)))
+    with pikepdf.open(job.artwork) as pdf:
+        (picture,) = pdf.pages[0].Resources.XObject.as_dict().values()
+        assert (int(picture.Width), int(picture.Height)) == (width, width * 8 // 10)
+
+
 def test_what_cannot_be_converted_holds(tmp_path: Path) -> None:
     """A picture whose colour space names no known family: nothing is guessed, the file stays as it was."""
     path = make_pdf(tmp_path / "p.pdf", content=b"/Odd cs 0.5 0.5 sc 0 0 99 99 re f")

@@ -29,7 +29,7 @@ class ToLuminosity(Mapping):
     blending_told = True
 
     def __init__(self, ppi: float | None = None) -> None:
-        self.picture_ppi = ppi
+        self.picture_ppi, self.lasting = ppi, ppi is None
 
     def plan(self, space: Space, pdf: pikepdf.Pdf) -> Plan:
         return KEEP if space.kind in ("DeviceGray", "Pattern") else Plan(Fate.CONVERT)

@@ -26,6 +26,7 @@ class ToScreen(Mapping):
 
     target = RGB
     states_black = True
+    lasting = False
 
     def __init__(self, condition: Condition, ppi: float | None = None) -> None:
         self.condition, self.picture_ppi = condition, ppi
