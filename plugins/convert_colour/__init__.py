@@ -10,6 +10,8 @@ from hotfolder.pdf.walk.outcome import WalkResult
 from hotfolder.pdf.walk.walker import walk
 from hotfolder.plugin import Box, Job, Part, Register, Settings, Step, hookimpl, setting
 
+from . import blending
+
 #: Beyond so many a list of places helps nobody.
 _MOST_FINDINGS = 20
 _COUNTED = {
@@ -55,17 +57,23 @@ class ConvertColour(Step):
     settings: ConvertColourSettings
 
     def run(self, job: Job) -> None:
+        mixed = blending.look(job)
+        kept = [page for page in mixed if page.kept]
         with job.edit() as pdf:
             mapping = ToCondition(job.condition, picture_quality=self.settings.picture_quality)
+            mapping.blending_told = True
             if self.settings.most_ppi:
                 mapping.finer = finer_pictures(pdf, self.settings.most_ppi)
+            blending.keep(pdf, mapping, kept)
             result = walk(pdf, mapping)
-            if not result.changed:
+            if not result.changed and not kept:
                 job.unchanged()
-        self._report(job, result)
+        for page in mixed[:_MOST_FINDINGS]:
+            blending.report(job, page)
+        self._report(job, result, kept=bool(kept))
         _report_rules(job, mapping, result.changed["areas"])
 
-    def _report(self, job: Job, result: WalkResult) -> None:
+    def _report(self, job: Job, result: WalkResult, *, kept: bool) -> None:
         for leftover in result.leftovers[:_MOST_FINDINGS]:
             job.hold(
                 "not_converted",
@@ -82,10 +90,10 @@ class ConvertColour(Step):
         if done:
             job.mended("colour_converted", f"Converted to the inks of {job.condition.title}: {done}.")
             if job.kind == "pdf":
-                kept = job.condition == job.condition.plain()
-                inks = "CMYK, black and spot inks stayed as they were; " if kept else ""
-                job.tell(f"{inks}{'s' if kept else 'S'}hapes and text stayed shapes and text.")
-        elif not result.changed["areas"]:
+                plain = job.condition == job.condition.plain()
+                inks = "CMYK, black and spot inks stayed as they were; " if plain else ""
+                job.tell(f"{inks}{'s' if plain else 'S'}hapes and text stayed shapes and text.")
+        elif not result.changed["areas"] and not kept:
             job.tell("All colours are inks of the press already; nothing was changed.")
 
 

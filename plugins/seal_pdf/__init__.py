@@ -91,7 +91,7 @@ class SealPdf(Step):
         intent = Intent(condition.identifier, condition.title, condition.registry, condition.profile.read_bytes())
         try:
             with job.edit() as pdf:
-                sealed = seal(pdf, out, intent, _about(job))
+                sealed = seal(pdf, out, intent, _about(job), rgb_groups=condition.blending == "keep")
                 if sealed.obstacles:
                     job.unchanged()
                 else:

@@ -63,7 +63,8 @@ class VerifyResult(Step):
             raise Hold("nothing_to_compare", "There is no picture of the artwork as it arrived.", mend=_MEND)
         trims = _trims(job.opened)
         profile = hashlib.sha256(job.condition.profile.read_bytes()).hexdigest()
-        faults, pages = read_finished(job.artwork, Wanted(job.condition.identifier, profile, trims))
+        wanted = Wanted(job.condition.identifier, profile, trims, rgb_groups=job.condition.blending == "keep")
+        faults, pages = read_finished(job.artwork, wanted)
         for fault in faults:
             _hold(job, fault)
         self._check_order(job, trims)

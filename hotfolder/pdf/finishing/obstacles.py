@@ -5,6 +5,7 @@ Rules of ISO 15930-7:2010 where named (from memory: the standard is not public),
 
 from __future__ import annotations
 
+from copy import copy
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -21,6 +22,7 @@ from hotfolder.pdf.walk.mapping import KEEP, Mapping, Plan
 from hotfolder.pdf.walk.walker import walk
 
 _MINE = ("DeviceCMYK", "DeviceGray", "Pattern", "Separation", "DeviceN", "Indexed")
+_PROFILED = ("ICCBased", "CalRGB", "CalGray", "Lab")
 _SHOWS = (b"Tj", b"TJ", b"'", b'"')
 _INVISIBLE = (3,)  # text rendering mode that leaves no trace (table 106); 7 cuts other art to its shape
 _FONT_FILES = ("/FontFile", "/FontFile2", "/FontFile3")
@@ -46,12 +48,14 @@ class Obstacles(dict[str, Obstacle]):
             found.what.append(what)
 
 
-def find_obstacles(pdf: pikepdf.Pdf, obstacles: Obstacles) -> None:
+def find_obstacles(pdf: pikepdf.Pdf, obstacles: Obstacles, *, rgb_groups: bool = False) -> None:
     """Go through all that the pages really draw; what is named in resources but never used does not count.
 
     In passing, entries that change nothing on the press go: halftones, default transfer curves, stand-ins' notes.
+    `rgb_groups`: an isolated group may blend in RGB with a profile, and hold colours with profiles then (ISO 15930-7
+    takes them, from memory).
     """
-    walk(pdf, _Looker(obstacles))
+    walk(pdf, _Looker(obstacles, rgb_groups=rgb_groups))
 
 
 class _Looker(Mapping):
@@ -59,11 +63,22 @@ class _Looker(Mapping):
 
     watched = (b"Tr", b"Do", b"gs", b"BI", *_SHOWS)
 
-    def __init__(self, obstacles: Obstacles) -> None:
+    def __init__(self, obstacles: Obstacles, *, rgb_groups: bool) -> None:
         self.obstacles = obstacles
         self.page: int | None = None
         self._tints: dict[str, tuple[object, ...]] = {}
         self._fonts: set[tuple[int, int]] = set()
+        self._outside = self
+        self._in_rgb: _Looker | None = None  # who looks at such groups
+        self._allowed = _MINE
+        if rgb_groups:
+            self._in_rgb = inside = copy(self)
+            inside._in_rgb, inside._allowed = inside, (*_MINE, *_PROFILED)
+
+    def for_group(self, form: Stream, space: Space | None) -> Mapping:
+        if space is None or self._in_rgb is None:
+            return self
+        return self._in_rgb if space.kind == "ICCBased" and space.n == 3 else self._outside
 
     # Colours
 
@@ -79,7 +94,7 @@ class _Looker(Mapping):
         return None
 
     def _space(self, space: Space) -> None:
-        if space.kind not in _MINE:
+        if space.kind not in self._allowed:
             self.obstacles.add("colour_left", space.label(), self.page, None)
         elif space.kind in ("Indexed", "Pattern") and space.base is not None:
             self._space(space.base)

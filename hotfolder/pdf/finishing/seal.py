@@ -45,11 +45,11 @@ class Sealed:
     earlier_intent: str
 
 
-def seal(pdf: pikepdf.Pdf, out: Path, intent: Intent, about: About) -> Sealed:
+def seal(pdf: pikepdf.Pdf, out: Path, intent: Intent, about: About, *, rgb_groups: bool = False) -> Sealed:
     """Make the open PDF a PDF/X-4 and save it as `out`, unless something in it can't conform.
 
     `about` says title, times and identity; the artwork's own title, author, program and date of making win over
-    empty ones. ValueError with one sentence where a page's boxes make no sense.
+    empty ones. `rgb_groups`: see `find_obstacles`. ValueError with one sentence where a page's boxes make no sense.
     """
     obstacles, removed = Obstacles(), set[str]()
     every = [_boxes(page) for page in pdf.pages]
@@ -61,7 +61,7 @@ def seal(pdf: pikepdf.Pdf, out: Path, intent: Intent, about: About) -> Sealed:
     about = _with_artwork(pdf, about)
     removed |= strip_document(pdf, obstacles)
     strip_page_tree(pdf)
-    find_obstacles(pdf, obstacles)
+    find_obstacles(pdf, obstacles, rgb_groups=rgb_groups)
     if not obstacles:
         _pack_anew(pdf)
         _set_intent(pdf, intent)

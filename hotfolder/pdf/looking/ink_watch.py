@@ -5,11 +5,12 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Callable
+from copy import copy
 from dataclasses import dataclass, field
 from enum import Enum
 
 import numpy as np
-from pikepdf import Object, Pdf
+from pikepdf import Object, Pdf, Stream
 
 from hotfolder.finding import Box
 from hotfolder.pdf.looking.coverage import around_all
@@ -85,12 +86,14 @@ class InkMet:
         return [met for met in self.met if met.kind is kind]
 
 
-def find_inked(pdf: Pdf, page: int, sizes: Sizes, unit: float) -> InkMet:
+def find_inked(pdf: Pdf, page: int, sizes: Sizes, unit: float, *, rgb_groups: bool = False) -> InkMet:
     """What a page (from 1) paints that its inks may spoil. Never raises for what is in the file.
 
     Clipping and what is covered later are not considered; `unit`: points to one unit of the page's space.
+    `rgb_groups`: colours with a profile are in order inside a group that blends in RGB with a profile.
     """
     watch = InkWatch(sizes, unit)
+    watch.rgb_groups = rgb_groups
     Walker(pdf, watch, WalkResult()).page(pdf.pages[page - 1].obj, page)
     return watch.found
 
@@ -141,9 +144,19 @@ class InkWatch(TextWatch):
         self.sizes, self.unit = sizes, unit
         self.found = InkMet()
         self._tints: dict[object, dict[str, float] | None] = {}
+        self.rgb_groups = self._in_rgb = False  # `_in_rgb`: inside such a group
+        self._other: InkWatch | None = None  # who looks at groups of the other kind
 
     def for_mask(self, space: Space | None) -> Mapping:
         return Mapping()  # a mask's colours are no inks
+
+    def for_group(self, form: Stream, space: Space | None) -> Mapping:
+        if space is None or not self.rgb_groups:
+            return self
+        if self._other is None:
+            self._other = copy(self)
+            self._other._in_rgb, self._other._other = not self._in_rgb, self
+        return self if self._in_rgb == (space.kind == "ICCBased" and space.n == 3) else self._other
 
     def operation(self, frame: Frame, operation: Operation) -> None:
         operator = operation.operator
@@ -193,7 +206,8 @@ class InkWatch(TextWatch):
         return inks
 
     def _screen(self, space: Space, box: Box | None) -> None:
-        self.found.add(Met(Kind.SCREEN_COLOUR, box, inks=(space.label(),)))
+        if not self._in_rgb:
+            self.found.add(Met(Kind.SCREEN_COLOUR, box, inks=(space.label(),)))
 
     # Text
 

@@ -22,7 +22,7 @@ from hotfolder.pdf.walk.walker import Walker, own_blending_space
 
 @dataclass(frozen=True)
 class Mixing:
-    """A page (from 1) that mixes in RGB. `whole`: the page itself does; else the groups do, by object number."""
+    """A page (from 1) that mixes in RGB. `whole`: the page itself blends so; else the groups do, by object number."""
 
     page: int
     whole: bool
@@ -38,9 +38,13 @@ def _look(pdf: pikepdf.Pdf, number: int) -> Mixing | None:
     page = pdf.pages[number - 1].obj
     census = _Census(_page_channels(page), {})
     Walker(pdf, census, WalkResult()).page(page, number)
-    whole = census.mixes and (census.channels == 3 or (census.channels == 0 and census.has_screen_colours))
+    every = [census, *census.groups.values()]
+    # What a group mixes may have holes, and then the page mixes too, where the group lies on it.
+    mixes, in_rgb = any(one.mixes for one in every), any(one.channels == 3 or one.has_screen_colours for one in every)
+    if census.channels in (0, 3):
+        return Mixing(number, True, frozenset()) if mixes and in_rgb else None
     groups = frozenset(place for place, group in census.groups.items() if group.channels == 3 and group.mixes)
-    return Mixing(number, whole, groups) if whole or groups else None
+    return Mixing(number, False, groups) if groups else None
 
 
 def _page_channels(page: object) -> int:

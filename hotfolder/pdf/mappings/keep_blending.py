@@ -9,16 +9,18 @@ import pikepdf
 from pikepdf import Array, Dictionary, Name, Object, Stream
 
 from hotfolder.colour.profile import SRGB
+from hotfolder.finding import Box
 from hotfolder.pdf.boxes import read_boxes
 from hotfolder.pdf.mappings.to_condition import ToCondition
 from hotfolder.pdf.objects import content_bytes, dictionary, identity, inherited
 from hotfolder.pdf.values.spaces import Space, SpaceReader, device_name
+from hotfolder.pdf.walk.content import write_numbers
 from hotfolder.pdf.walk.frame import Frame
 from hotfolder.pdf.walk.mapping import KEEP, Fate, Mapping, Plan
 from hotfolder.pdf.walk.state import Matrix
 
 _SCREEN = ("DeviceRGB", "CalRGB", "CalGray", "Lab", "ICCBased")
-_PAGE = Name("/Page-blended-in-RGB")
+_PAGE, _ART = Name("/Page-blended-in-RGB"), Name("/Art")
 
 
 class KeepBlending(ToCondition):
@@ -75,8 +77,9 @@ def srgb_space(pdf: pikepdf.Pdf) -> Object:
 def wrap_page(pdf: pikepdf.Pdf, number: int) -> tuple[int, int]:
     """Puts all that a page (from 1) draws into one group that blends as the page did; the page itself blends in inks.
 
-    So printer's marks that come on the page later stay the inks that they are. The number of the group's object; what
-    the page draws looks as before. ValueError where its content can't be read.
+    So printer's marks that come on the page later stay the inks that they are. What the page draws lies on white inside
+    the group, because it has to mix with the paper in RGB too; it does so as one group of its own, which all blend modes
+    need (ISO 32000-1 11.4.7). The number of the group's object. ValueError where the page's content can't be read.
     """
     page = pdf.pages[number - 1]
     data = content_bytes(page.obj.get("/Contents"))
@@ -87,12 +90,20 @@ def wrap_page(pdf: pikepdf.Pdf, number: int) -> tuple[int, int]:
     if found.get("/K") is True:
         inside.K = True
     box = read_boxes(page).media
-    form = Stream(pdf, data, Type=Name.XObject, Subtype=Name.Form, BBox=Array(list(box)), Resources=resources)
-    form.Group = inside
-    group = pdf.make_indirect(form)
+    art = _form(pdf, data, box, resources, inside)
+    white = b"1 1 1 rg %b re f " % write_numbers((box.left, box.bottom, box.width, box.height))
+    on_paper = Dictionary(S=Name.Transparency, I=True, CS=inside.CS)
+    named = Dictionary(XObject=Dictionary({str(_ART): art}), ColorSpace=dictionary(resources.get("/ColorSpace")))
+    group = _form(pdf, white + bytes(_ART) + b" Do", box, named, on_paper)
     page.obj.Contents = pdf.make_stream(bytes(_PAGE) + b" Do")
     page.obj.Resources = Dictionary(XObject=Dictionary({str(_PAGE): group}))
     page.obj.Group = Dictionary(S=Name.Transparency, CS=Name.DeviceCMYK, I=True)
     place = identity(group)
     assert place is not None
     return place
+
+
+def _form(pdf: pikepdf.Pdf, data: bytes, box: Box, resources: Dictionary, group: Dictionary) -> Object:
+    form = Stream(pdf, data, Type=Name.XObject, Subtype=Name.Form, BBox=Array(list(box)), Resources=resources)
+    form.Group = group
+    return pdf.make_indirect(form)

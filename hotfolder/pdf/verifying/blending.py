@@ -24,7 +24,7 @@ from hotfolder.pdf.verifying.screen_views import AsConverted, AsDesigned
 from hotfolder.pdf.walk.mapping import Mapping
 from hotfolder.pdf.walk.walker import walk
 
-_NOTHING = 1.0  # CIEDE2000 that nobody sees: where the worst place has no more, the cause does not matter
+_NOTHING = 1.0  # CIEDE2000: where the worst place has no more, nobody sees it, whatever the cause
 
 
 @dataclass(frozen=True)

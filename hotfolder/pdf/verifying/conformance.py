@@ -25,11 +25,15 @@ _TINY = 1e-6  # points: what decimal fractions lose in a float
 
 @dataclass(frozen=True)
 class Wanted:
-    """What the finished file must be: the condition's identifier and profile, and each page's trim in points."""
+    """What the finished file must be: the condition's identifier and profile, and each page's trim in points.
+
+    `rgb_groups`: a group may blend in RGB with a profile, and hold colours with profiles then.
+    """
 
     identifier: str
     profile_digest: str  # SHA-256, hexadecimal
     trims: tuple[tuple[float, float], ...]  # width, height before /Rotate, UserUnit counted; one for each page
+    rgb_groups: bool = False
 
 
 @dataclass(frozen=True)
@@ -58,7 +62,7 @@ def read_finished(path: Path, wanted: Wanted) -> tuple[list[Fault], list[Page]]:
             faults += _document(reader, wanted)
             faults += metadata_faults(reader)
             pages = [_page(page, number, wanted, faults) for number, page in enumerate(reader.pages, start=1)]
-            faults += drawing_faults(reader)
+            faults += drawing_faults(reader, rgb_groups=wanted.rgb_groups)
         except (PyPdfError, ValueError, KeyError, TypeError, AttributeError, RecursionError) as fault:
             message = f"A second reader can't follow the finished file ({type(fault).__name__}: {fault})."
             return [*faults, Fault("unreadable", message[:300])], []

@@ -9,7 +9,7 @@ import re
 from collections.abc import Iterator
 
 from pypdf import PdfReader
-from pypdf.generic import ArrayObject, ContentStream, DictionaryObject, IndirectObject, StreamObject
+from pypdf.generic import ArrayObject, BooleanObject, ContentStream, DictionaryObject, IndirectObject, StreamObject
 
 from hotfolder.pdf.verifying.faults import Fault, dictionary, resolve
 
@@ -27,22 +27,27 @@ _INVISIBLE = (3,)  # text rendering mode that leaves no trace (32000-1 table 106
 _MOST_LEVELS = 40
 
 
-def drawing_faults(reader: PdfReader) -> list[Fault]:
-    """What the pages draw with that may not be there, each kind once with the first page it is on."""
-    return _Drawing().faults(reader)
+def drawing_faults(reader: PdfReader, *, rgb_groups: bool = False) -> list[Fault]:
+    """What the pages draw with that may not be there, each kind once with the first page it is on.
+
+    `rgb_groups`: a group may blend in RGB with a profile, and hold colours with profiles then.
+    """
+    return _Drawing(rgb_groups=rgb_groups).faults(reader)
 
 
 class _Drawing:
     """Follows pages, forms, patterns and glyphs through what their content streams name, each stream once."""
 
-    def __init__(self) -> None:
-        self._seen: set[tuple[int, int]] = set()
+    def __init__(self, *, rgb_groups: bool) -> None:
+        self._rgb_groups = rgb_groups
+        self._in_rgb = False  # inside such a group
+        self._seen: set[tuple[int, int, bool]] = set()
         self._faults: dict[tuple[str, str], Fault] = {}
         self._number = 0
 
     def faults(self, reader: PdfReader) -> list[Fault]:
         for self._number, page in enumerate(reader.pages, start=1):
-            self._group(page)
+            self._group(page, dictionary(page.get("/Resources")))
             contents = page.get("/Contents")
             if contents is not None:
                 data = b"\n".join(part.get_data() for part in _streams(contents))
@@ -55,7 +60,7 @@ class _Drawing:
     def _content(self, data: bytes, resources: DictionaryObject, depth: int) -> None:
         if depth > _MOST_LEVELS:
             return
-        if _SCREEN_COLOUR.search(data) and _really(data):
+        if not self._takes_rgb(resources) and _SCREEN_COLOUR.search(data) and _really(data):
             self._add("screen_colours", "The finished page still has screen colours.", "DeviceRGB")
         for category, name in _names_used(data):
             found = dictionary(resources.get(category)).get(name)
@@ -64,13 +69,13 @@ class _Drawing:
 
     def _used(self, category: str, found: object, resources: DictionaryObject, depth: int) -> None:
         if isinstance(found, IndirectObject):
-            place = (found.idnum, found.generation)
+            place = (found.idnum, found.generation, self._in_rgb)
             if place in self._seen:
                 return
             self._seen.add(place)
         thing = resolve(found)
         if category == "/ColorSpace":
-            self._space(thing, 0)
+            self._space(thing, resources)
         elif isinstance(thing, DictionaryObject):
             getattr(self, "_" + category[1:].lower())(thing, resources, depth)
 
@@ -78,17 +83,21 @@ class _Drawing:
         self._stream(thing)
         if thing.get("/Subtype") == "/Image":
             if not resolve(thing.get("/ImageMask")):
-                self._space(resolve(thing.get("/ColorSpace")), 0)
+                self._space(resolve(thing.get("/ColorSpace")), resources)
         elif thing.get("/Subtype") == "/Form":
             self._form(thing, resources, depth)
         else:
             self._add("postscript", "The finished file still has PostScript code.")
 
     def _form(self, form: DictionaryObject, resources: DictionaryObject, depth: int) -> None:
-        self._group(form)
+        own, outside = dictionary(form.get("/Resources")) or resources, self._in_rgb
+        group = dictionary(form.get("/Group"))
+        if "/CS" in group and group.get("/S") == "/Transparency" and resolve(group.get("/I")) == BooleanObject(True):
+            self._in_rgb = self._rgb_groups and _is_profiled_rgb(resolve(group.get("/CS")))
+        self._group(form, own)
         if isinstance(form, StreamObject):
-            own = dictionary(form.get("/Resources")) or resources
             self._content(form.get_data(), own, depth + 1)
+        self._in_rgb = outside
 
     def _pattern(self, thing: DictionaryObject, resources: DictionaryObject, depth: int) -> None:
         if isinstance(thing, StreamObject):
@@ -97,7 +106,7 @@ class _Drawing:
             self._shading(dictionary(thing.get("/Shading")), resources, depth)
 
     def _shading(self, thing: DictionaryObject, resources: DictionaryObject, depth: int) -> None:
-        self._space(resolve(thing.get("/ColorSpace")), 0)
+        self._space(resolve(thing.get("/ColorSpace")), resources)
 
     def _extgstate(self, thing: DictionaryObject, resources: DictionaryObject, depth: int) -> None:
         for key in ("/TR", "/HTP"):
@@ -120,18 +129,24 @@ class _Drawing:
         if not any(isinstance(resolve(descriptor.get(key)), StreamObject) for key in _FONT_FILES):
             self._add("font_missing", "A font isn't in the finished file.", str(font.get("/BaseFont", "")))
 
-    def _group(self, holder: DictionaryObject) -> None:
+    def _group(self, holder: DictionaryObject, resources: DictionaryObject) -> None:
         group = dictionary(holder.get("/Group"))
         if "/CS" in group:
-            self._space(resolve(group.get("/CS")), 0)
+            self._space(resolve(group.get("/CS")), DictionaryObject() if self._in_rgb else resources)
 
-    def _space(self, space: object, depth: int) -> None:
+    def _takes_rgb(self, resources: DictionaryObject) -> bool:
+        """Whether plain RGB has a profile here (32000-1 8.6.5.6), in a group that may hold such colours."""
+        return self._in_rgb and _is_profiled_rgb(resolve(dictionary(resources.get("/ColorSpace")).get("/DefaultRGB")))
+
+    def _space(self, space: object, resources: DictionaryObject, depth: int = 0) -> None:
         """Nothing but the press's own inks (a CMYK output intent makes DeviceGray and DeviceCMYK its own)."""
         kind = space[0] if isinstance(space, ArrayObject) and space else space
+        if self._in_rgb and kind in _SCREEN and (kind != "/DeviceRGB" or self._takes_rgb(resources)):
+            return
         if kind in _SCREEN:
             self._add("screen_colours", "The finished page still has screen colours.", str(kind)[1:])
         elif kind in ("/Indexed", "/Pattern") and isinstance(space, ArrayObject) and len(space) > 1 and depth < 8:
-            self._space(resolve(space[1]), depth + 1)
+            self._space(resolve(space[1]), resources, depth + 1)
         elif (
             kind in ("/Separation", "/DeviceN") and isinstance(space, ArrayObject) and _alternate(space) == "/DeviceRGB"
         ):
@@ -180,6 +195,15 @@ def _really(data: bytes) -> bool:
         if operator in (b"rg", b"RG") or (operator in (b"cs", b"CS") and operands[:1] == ["/DeviceRGB"]):
             return True
     return False
+
+
+def _is_profiled_rgb(space: object) -> bool:
+    if not isinstance(space, ArrayObject) or len(space) < 2 or space[0] not in ("/ICCBased", "/CalRGB"):
+        return False
+    if space[0] == "/CalRGB":
+        return True
+    profile = resolve(space[1])
+    return isinstance(profile, StreamObject) and profile.get("/N") == 3 and profile.get_data()[16:20] == b"RGB "
 
 
 def _alternate(space: ArrayObject) -> object:

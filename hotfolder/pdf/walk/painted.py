@@ -138,7 +138,7 @@ def group(walker: "Walker", group: object, resources: object) -> Dictionary | No
     wanted = walker.mapping.group_space(space, walker.pdf)
     if wanted is None or (wanted.key == space.key and (wanted.found is None or not isinstance(found, Name))):
         return None
-    walker.result.changed["groups"] += 1
+    walker.result.changed["groups"] += wanted.found is None  # else it blends as before, with its profile
     # Inks with a profile mix as inks without one do: only the kind of numbers makes a difference.
     if wanted.n != space.n and not walker.mapping.blending_told:
         walker.result.remark(
