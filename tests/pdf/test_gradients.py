@@ -410,6 +410,28 @@ def test_mesh_colours_are_true_between_corners() -> None:
     assert apart(found, true) < 1
 
 
+@pytest.mark.parametrize(("kind", "flag"), [(4, 2), (5, 0)])
+def test_records_that_end_inside_a_byte(kind: int, flag: int) -> None:
+    """8.7.4.5.5: each vertex fills whole bytes; here 2 or 0 bits of flag, 12 for a place, 4 for a number."""
+    places = [(0, 0), (4095, 0), (0, 4095), (4095, 4095)][: 3 if kind == 4 else 4]
+    data = b""
+    for x, y in places:
+        bits = "0" * flag + f"{x:012b}{y:012b}" + "1111" * 3
+        data += int(bits.ljust(40, "0"), 2).to_bytes(5, "big")
+    entries = "/BitsPerFlag 2" if kind == 4 else "/VerticesPerRow 2"
+    pdf = page_with(
+        f"/ShadingType {kind} /ColorSpace /DeviceRGB {entries} /BitsPerCoordinate 12 /BitsPerComponent 4"
+        " /Decode [0 200 0 200 0 1 0 1 0 1]", data
+    )  # fmt: skip
+    assert convert(pdf).leftovers == []
+    after = shading_of(pdf).read_bytes()
+    size = len(after) // len(places)
+    assert size == -(-(flag + 24 + 64) // 8)
+    for index, (x, y) in enumerate(places):
+        record = f"{int.from_bytes(after[index * size : (index + 1) * size], 'big'):0{8 * size}b}"
+        assert record == ("0" * flag + f"{x:012b}{y:012b}" + "0" * 64).ljust(8 * size, "0")  # white: no ink
+
+
 def test_an_indexed_mesh_mixes_in_the_space_its_table_is_in() -> None:
     """8.7.4.4: colours of a table are turned into its base space before they are mixed."""
     shading = "/ShadingType 4 /ColorSpace [/Indexed /DeviceRGB 2 <FF000000FF000000FF>] /BitsPerFlag 8"

@@ -11,7 +11,7 @@ from hotfolder.pdf.values.spaces import Floats, Space
 from hotfolder.pdf.walk.outcome import CannotConvert
 
 MOST_RECORDS = 500_000
-MOST_BYTES = 64 * 2**20
+MOST_BYTES = 32 * 2**20
 _PLACES, _COLOURS, _FLAGS = (1, 2, 4, 8, 12, 16, 24, 32), (1, 2, 4, 8, 12, 16), (0, 2, 4, 8)
 Bits = NDArray[np.uint8]
 
@@ -35,12 +35,14 @@ class Records:
         """The mesh's bytes with other colours, 16 bits each; every record fills whole bytes (8.7.4.5.5)."""
         deep = np.round(np.clip(inks, 0, 1) * 65535).astype(">u2")
         packed = np.unpackbits(deep.view(np.uint8).reshape(len(inks), -1), axis=1)
-        parts, at = [], 0
-        for head, count in zip(self.heads, self.counts, strict=True):
-            record = np.concatenate([head, packed[at : at + count].ravel()])
-            parts.append(np.pad(record, (0, -len(record) % 8)))
-            at += count
-        return np.packbits(np.concatenate(parts)).tobytes()
+        if len({len(head) for head in self.heads}) == 1:  # all alike, as vertices are
+            rows = np.concatenate([np.stack(self.heads), packed.reshape(len(self.heads), -1)], axis=1)
+            return np.packbits(rows, axis=1).tobytes()
+        ends = np.cumsum(self.counts)
+        return b"".join(
+            np.packbits(np.concatenate([head, packed[end - count : end].ravel()])).tobytes()
+            for head, count, end in zip(self.heads, self.counts, ends, strict=True)
+        )
 
 
 def read_mesh(mesh: Stream, space: Space, kind: int) -> Records:
