@@ -256,3 +256,13 @@ def test_a_large_picture_cut_short_says_how_much_is_there(entries: str, left: fl
     (leftover,) = sheet.walk().leftovers
     assert leftover.why.startswith("its data is cut short (")
     assert sheet.now.objgen == before.objgen
+
+
+def test_a_row_with_a_filter_that_nobody_knows_is_told() -> None:
+    rows = np.zeros((1300, 3901), np.uint8)
+    rows[700, 0] = 9
+    sheet = Sheet()
+    before = sheet.put(sheet.image(zlib.compress(rows.tobytes()), "/DeviceRGB", 1300, 1300, 8, _LARGE_ENTRIES))
+    (leftover,) = sheet.walk().leftovers
+    assert leftover.why == "its data is damaged or cut short"
+    assert sheet.now.objgen == before.objgen

@@ -9,7 +9,7 @@ from pikepdf import Object, Stream
 
 from hotfolder.pdf.objects import entry, identity, names, numbers, whole
 from hotfolder.pdf.pictures.facts import LOSSY, Facts, read_facts, undress
-from hotfolder.pdf.pictures.feeding import SMALL
+from hotfolder.pdf.pictures.feeding import DAMAGED, SMALL
 from hotfolder.pdf.pictures.jpx import jpx_space, read_jpx_facts
 from hotfolder.pdf.pictures.masking import key_stencil, unmixed, without_matte
 from hotfolder.pdf.pictures.reading import load
@@ -62,13 +62,16 @@ def convert_picture(walker: "Walker", picture: Stream, space: Space, plan: Plan,
     table_will_do = space.n == 1 and facts.bits <= 8 and facts.coding not in LOSSY and matte is None
     if table_will_do and (finer == 1 or space.kind == "Indexed"):
         return _recoloured(walker, picture, space, facts)
-    try:
-        return _repainted(walker, picture, space, facts, ctm, finer, careful=False)
-    except (CannotConvert, pyvips.Error) as fault:
-        if facts.coding in LOSSY or facts.width * facts.height * space.n * facts.bits // 8 <= SMALL:
-            raise CannotConvert(str(fault)) from fault
-    # Readers of PDF forgive more than those of PNG: the data is looked through, and then read, as the former do.
-    return _repainted(walker, picture, space, facts, ctm, finer, careful=True)
+    held = facts.width * facts.height * space.n * facts.bits // 8 <= SMALL
+    for careful in (False, True):
+        # Readers of PDF forgive more than those of PNG, which a large picture is first read as: where that fails, its
+        # data is looked through, and then read, as the former do.
+        try:
+            return _repainted(walker, picture, space, facts, ctm, finer, careful)
+        except (CannotConvert, pyvips.Error) as fault:
+            if careful or held or facts.coding in LOSSY:
+                raise CannotConvert(DAMAGED if isinstance(fault, pyvips.Error) else str(fault)) from fault
+    raise AssertionError("never reached")
 
 
 def _repainted(
