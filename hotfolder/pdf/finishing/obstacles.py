@@ -70,7 +70,7 @@ class _Looker(Mapping):
         self._fonts: set[tuple[int, int]] = set()
         self._outside = self
         self._in_rgb: _Looker | None = None  # who looks at such groups
-        self._allowed = _MINE
+        self._allowed: tuple[str, ...] = _MINE
         if rgb_groups:
             self._in_rgb = inside = copy(self)
             inside._in_rgb, inside._allowed = inside, (*_MINE, *_PROFILED)

@@ -12,7 +12,7 @@ from hotfolder.colour.profile import SRGB
 from hotfolder.finding import Box
 from hotfolder.pdf.boxes import read_boxes
 from hotfolder.pdf.mappings.to_condition import ToCondition
-from hotfolder.pdf.objects import content_bytes, dictionary, identity, inherited
+from hotfolder.pdf.objects import content_bytes, dictionary, entry, identity, inherited
 from hotfolder.pdf.values.spaces import Space, SpaceReader, device_name
 from hotfolder.pdf.walk.content import write_numbers
 from hotfolder.pdf.walk.frame import Frame
@@ -87,7 +87,7 @@ def wrap_page(pdf: pikepdf.Pdf, number: int) -> tuple[int, int]:
     found = dictionary(page.obj.get("/Group"))
     space = found.get("/CS")
     inside = Dictionary(S=Name.Transparency, I=True, CS=Name.DeviceRGB if space is None else space)
-    if found.get("/K") is True:
+    if entry(found, "/K") is True:
         inside.K = True
     box = read_boxes(page).media
     art = _form(pdf, data, box, resources, inside)

@@ -1,8 +1,7 @@
 """Measures what becomes of colours mixed by transparency when they are mixed in the press's inks, no longer in RGB.
 
-Three pictures of the page are compared: as it was designed (blended in RGB), as its converted colours would look
-blended in RGB still, and as it will print (blended ink by ink on the plates). The second one tells the ordinary
-conversion of colours apart from what the blending does.
+Two pictures of the page are compared: as it was designed (blended in RGB, by PDFium), and as it will print (blended ink
+by ink on the plates). The comparison leaves out what the ordinary conversion of colours does.
 """
 
 from __future__ import annotations
@@ -19,12 +18,9 @@ from hotfolder.finding import Box
 from hotfolder.pdf.boxes import read_boxes
 from hotfolder.pdf.plates import make_plates, proof_picture
 from hotfolder.pdf.render import Rendered, open_pages
-from hotfolder.pdf.verifying.compare import LONG_SIDE, differences, plain_differences, worst_place
-from hotfolder.pdf.verifying.screen_views import AsConverted, AsDesigned
-from hotfolder.pdf.walk.mapping import Mapping
+from hotfolder.pdf.verifying.compare import LONG_SIDE, differences, worst_place
+from hotfolder.pdf.verifying.screen_views import AsDesigned
 from hotfolder.pdf.walk.walker import walk
-
-_NOTHING = 1.0  # CIEDE2000: where the worst place has no more, nobody sees it, whatever the cause
 
 
 @dataclass(frozen=True)
@@ -43,29 +39,24 @@ def measure_blending(artwork: Path, page: int, condition: Condition) -> Blending
     It knows the press by the condition's profile alone. ValueError with one sentence where the page can't be drawn.
     """
     try:
-        designed = _drawn(artwork, page, condition, AsDesigned)
+        designed = _designed(artwork, page, condition)
         plates = make_plates(artwork, page, designed.ppi, condition, designed.area)
-        printed = proof_picture(plates, condition)
-        found, slack = differences(designed.picture, printed, condition)
-        found = np.maximum(found - slack, 0)
-        if worst_place(found, designed)[0] > _NOTHING:
-            converted = _drawn(artwork, page, condition, AsConverted)
-            found = np.minimum(found, plain_differences(converted.picture, printed))
     except pikepdf.PdfError as fault:
         raise ValueError(f"page {page} can't be read") from fault
-    worst, place = worst_place(found, designed)
-    return BlendingChange(page, float(found.mean()), worst, place)
+    found, slack = differences(designed.picture, proof_picture(plates, condition), condition)
+    beyond = np.maximum(found - slack, 0)
+    worst, place = worst_place(beyond, designed)
+    return BlendingChange(page, float(beyond.mean()), worst, place)
 
 
-def _drawn(artwork: Path, page: int, condition: Condition, view: type[AsDesigned] | type[AsConverted]) -> Rendered:
+def _designed(artwork: Path, page: int, condition: Condition) -> Rendered:
     out = io.BytesIO()
     with pikepdf.open(artwork) as pdf:
         del pdf.pages[page:]
         del pdf.pages[: page - 1]
         boxes = read_boxes(pdf.pages[0])
         ppi = LONG_SIDE / (max(boxes.size(boxes.bleed)) / 72)
-        mapping: Mapping = view(condition, ppi)
-        walk(pdf, mapping)
+        walk(pdf, AsDesigned(condition, ppi))
         pdf.save(out, compress_streams=False, stream_decode_level=pikepdf.StreamDecodeLevel.none)
     with open_pages(out.getvalue()) as pages:
         return pages.render(1, ppi, boxes.bleed, paper=False)

@@ -68,7 +68,7 @@ def worst_place(found: Differences, view: Rendered) -> tuple[float, Box]:
     rows, columns = (max(1, size // BLOCK) for size in found.shape)
     high, wide = found.shape[0] // rows, found.shape[1] // columns
     blocks = found[: high * rows, : wide * columns].reshape(rows, high, columns, wide).mean(axis=(1, 3))
-    row, column = np.unravel_index(int(blocks.argmax()), blocks.shape)
+    row, column = divmod(int(blocks.argmax()), columns)
     across, down = view.picture.width / columns, view.picture.height / rows
     place = (column * across, row * down, (column + 1) * across, (row + 1) * down)
     return float(blocks.max()), view.box(*place)
@@ -101,17 +101,6 @@ def differences(before: Image.Image, after: Image.Image, condition: Condition) -
     found[apart] = ciede2000(nearest[apart], came[apart])
     slack[apart] = _contrast(nearest, apart) * _EDGE
     return found, slack
-
-
-def plain_differences(one: Image.Image, other: Image.Image) -> Differences:
-    """CIEDE2000 of each place, nothing discounted."""
-    if one.size != other.size:
-        other = other.resize(one.size, Image.Resampling.BOX)
-    first, second = _lab(one), _lab(other)
-    found = np.zeros(first.shape[:2])
-    apart = ((first - second) ** 2).sum(axis=2) > _SAME**2
-    found[apart] = ciede2000(first[apart], second[apart])
-    return found
 
 
 def _contrast(lab: Differences, where: NDArray[np.bool_]) -> Differences:

@@ -35,18 +35,6 @@ class AsPrinted(ToScreen):
         return apply_to_colours(inks_to_screen(self.condition), "CMYK", inks)
 
 
-class AsConverted(AsPrinted):
-    """The artwork before conversion, each of its colours as the conversion will make it."""
-
-    def __init__(self, condition: Condition, ppi: float | None = None) -> None:
-        super().__init__(condition, ppi)
-        self._inks = ToCondition(condition)
-
-    def plan(self, space: Space, pdf: pikepdf.Pdf) -> Plan:
-        self._inks.sources.learn(pdf)
-        return super().plan(space, pdf)
-
-
 class AsDesigned(AsPrinted):
     """The artwork before conversion: RGB as the designer saw it, inks as the condition prints them."""
 

@@ -42,7 +42,7 @@ class ResourceEdits:
         return f"{like}-{count}"
 
     def remove(self, category: str, name: str) -> None:
-        if self.get(category, name) is not None:
+        if self.get(category, name) is not None and (category, name) not in self._changed:
             self._removed.add((category, name))
 
     def result(self) -> Dictionary | None:
