@@ -9,7 +9,7 @@ import pyvips
 from numpy.typing import NDArray
 from PIL import ImageCms
 
-from hotfolder.colour.pcs import D50, lab_to_xyz, move_black, xyz_to_lab
+from hotfolder.colour.pcs import D50, lab_to_xyz, move_black, raise_black, xyz_to_lab
 from hotfolder.colour.profile import Profile
 from hotfolder.colour.shaper import shaper_xyz
 
@@ -18,6 +18,8 @@ Floats = NDArray[np.float64]
 _NO_INK = 1e-4
 # LittleCMS takes no black for one that is lighter than L* 50 (Y 0.184).
 _DARK_ENOUGH = 0.184
+_TONES = np.array([0.02, 0.05, 0.1, 0.2, 0.4, 0.7])  # Y of grays from which the press's black is found
+_ROUNDS, _TRIED = 4, 65
 # Names libvips gives to pictures of 8 and of 16 bits a channel, by the profile's colour space.
 _MEANING = {"GRAY": ("b-w", "grey16"), "RGB ": ("srgb", "rgb16"), "CMYK": ("cmyk", "cmyk")}
 _CLASSES = ("mntr", "scnr", "prtr", "spac")
@@ -77,9 +79,32 @@ def device_values(press: Profile, xyz: Floats, intent: str, compensate: bool) ->
     """Media-relative XYZ (n, 3), black at 0 where `compensate`, to the press's inks (n, 4) in 0..1."""
     if not len(xyz):
         return np.zeros((0, press.channels))
+    if compensate:
+        # Asked to do it, LittleCMS would look for the press's black at every call, which takes longer than all the rest.
+        xyz = raise_black(lab_to_xyz(_real_lab(xyz)), press_black(press, intent))
+    return _exported(press, xyz, intent, False)
+
+
+@lru_cache(maxsize=64)
+def press_black(press: Profile, intent: str) -> Floats:
+    """The neutral black to which LittleCMS moves colours for a press: the one with which the inks come out the same.
+
+    It finds it by going there and back through the profile's tables, and tells it to nobody.
+    """
+    tones = D50 * _TONES[:, None]
+    moved, low, high = _exported(press, tones, intent, True), 0.0, _DARK_ENOUGH
+    for _ in range(_ROUNDS):
+        tried = np.linspace(low, high, _TRIED)
+        inks = _exported(press, np.concatenate([raise_black(tones, D50 * y) for y in tried]), intent, False)
+        off = abs(inks.reshape(_TRIED, len(tones), -1) - moved).sum(axis=(1, 2))
+        best, step = tried[int(off.argmin())], (high - low) / (_TRIED - 1)
+        low, high = max(best - step, 0.0), min(best + step, _DARK_ENOUGH)
+    return np.asarray(D50 * best)
+
+
+def _exported(press: Profile, xyz: Floats, intent: str, compensate: bool) -> Floats:
     _keep_nothing()
-    # A damaged profile can give any number; beyond these no Lab of a profile goes (ICC.1:2010 table 12).
-    lab = np.clip(np.nan_to_num(xyz_to_lab(xyz)), (0, -128, -128), (100, 127, 127)).astype(np.float32)
+    lab = _real_lab(xyz).astype(np.float32)
     image = pyvips.Image.new_from_memory(lab.tobytes(), len(lab), 1, 3, "float").copy(interpretation="lab")
     inks = image.icc_export(
         output_profile=str(press.path), intent=intent, black_point_compensation=compensate, depth=16
@@ -87,6 +112,11 @@ def device_values(press: Profile, xyz: Floats, intent: str, compensate: bool) ->
     found = _array(inks, press.channels) / 65535
     # A step or two of 65535 is rounding; bare paper must stay without any ink.
     return np.where(found < _NO_INK, 0.0, found)
+
+
+def _real_lab(xyz: Floats) -> Floats:
+    """A damaged profile can give any number; beyond these no Lab of a profile goes (ICC.1:2010 table 12)."""
+    return np.clip(np.nan_to_num(xyz_to_lab(xyz)), (0, -128, -128), (100, 127, 127))
 
 
 def convert_picture(image: Any, source: Profile, target: Profile, intent: str, compensate: bool) -> pyvips.Image:

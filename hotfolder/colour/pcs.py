@@ -32,3 +32,8 @@ def lab_to_xyz(lab: Floats) -> Floats:
 def move_black(xyz: Floats, darkest: Floats) -> Floats:
     """Black point compensation: stretches XYZ so that `darkest` comes to 0 and white stays (ISO 18619)."""
     return (xyz - darkest) * (D50 / (D50 - darkest))
+
+
+def raise_black(xyz: Floats, darkest: Floats) -> Floats:
+    """The other way: 0 comes to `darkest`, white stays."""
+    return xyz * ((D50 - darkest) / D50) + darkest
