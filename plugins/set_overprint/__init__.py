@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from hotfolder.gathered import listed
 from hotfolder.pdf.boxes import read_boxes
 from hotfolder.pdf.mappings.set_overprint import Set, SetOverprint
 from hotfolder.pdf.walk.walker import walk
-from hotfolder.plugin import Job, Length, Part, Register, Settings, Step, hookimpl, setting, show_length
+from hotfolder.plugin import Job, Length, Part, Register, Settings, Step, hookimpl, setting
+
+MOST_NAMED = 5
 
 
 class SetOverprintSettings(Settings):
@@ -60,7 +63,7 @@ class SetOverprintStep(Step):
         for number, done in _first(black):
             job.mended(
                 "black_set",
-                f"Black text smaller than {show_length(self.settings.black_text)} overprints now, so that no light edge "
+                f"Black text smaller than {self.settings.black_text:g} pt overprints now, so that no light edge "
                 f"shows around it{_where(black, count)}.",
                 measured=f"{_sum(black)} set to knock out",
                 required="black text that overprints",
@@ -81,8 +84,9 @@ def _sum(found: Mapping[int, Set]) -> str:
 
 
 def _where(found: Mapping[int, Set], count: int) -> str:
-    pages = ", ".join(map(str, found))
-    return f" (page{'s' if len(found) > 1 else ''} {pages})" if count > 1 else ""
+    pages = [str(page) for page in found]
+    more = [f"{len(pages) - MOST_NAMED} more"] if len(pages) > MOST_NAMED else []
+    return f" (page{'s' if len(pages) > 1 else ''} {listed(pages[:MOST_NAMED] + more)})" if count > 1 else ""
 
 
 @hookimpl

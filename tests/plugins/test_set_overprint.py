@@ -138,3 +138,16 @@ def test_check_ink_is_content_afterwards(tmp_path: Path) -> None:
     job = run(tmp_path, GROUND + b"/On gs " + WHITE + b" 0 0 0 1 k " + TEXT, black_text="12pt")
     run_steps(job, STEPS["check_ink"]())
     assert codes(job) == ["mended white_set"]
+
+
+def test_pages_are_named_and_counted(tmp_path: Path) -> None:
+    def more_pages(pdf: Pdf) -> None:
+        for _ in range(6):
+            pdf.pages.append(pdf.pages[0])
+
+    job = run(tmp_path, GROUND + b"0 0 0 1 k " + TEXT, more_pages, black_text="12pt")
+    (finding,) = job.findings
+    assert finding.message == (
+        "Black text smaller than 12 pt overprints now, so that no light edge shows around it (pages 1, 2, 3, 4, 5 and 2 more)."
+    )
+    assert finding.measured == "7 pieces set to knock out"
