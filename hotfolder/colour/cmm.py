@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pyvips
 from numpy.typing import NDArray
-from PIL import ImageCms
+from PIL import Image, ImageCms
 
 from hotfolder.colour.pcs import D50, lab_to_xyz, move_black, raise_black, xyz_to_lab
 from hotfolder.colour.profile import Profile
@@ -22,6 +22,14 @@ _TONES = np.array([0.02, 0.05, 0.1, 0.2, 0.4, 0.7])  # Y of grays from which the
 _ROUNDS, _TRIED = 4, 65
 # Names libvips gives to pictures of 8 and of 16 bits a channel, by the profile's colour space.
 _MEANING = {"GRAY": ("b-w", "grey16"), "RGB ": ("srgb", "rgb16"), "CMYK": ("cmyk", "cmyk")}
+_MODES = {"GRAY": "L", "RGB ": "RGB", "CMYK": "CMYK"}  # Pillow's
+_INTENTS = {
+    "perceptual": ImageCms.Intent.PERCEPTUAL,
+    "relative": ImageCms.Intent.RELATIVE_COLORIMETRIC,
+    "saturation": ImageCms.Intent.SATURATION,
+    "absolute": ImageCms.Intent.ABSOLUTE_COLORIMETRIC,
+}
+_SMALL = 2**20  # pixels
 _CLASSES = ("mntr", "scnr", "prtr", "spac")
 
 
@@ -33,7 +41,7 @@ def check_source(profile: Profile) -> None:
     """
     if profile.device_class not in _CLASSES or profile.space not in _MEANING:
         raise ValueError(f"{profile.name} does not describe gray, RGB or CMYK colours.")
-    mode = {"GRAY": "L", "RGB ": "RGB", "CMYK": "CMYK"}[profile.space]
+    mode = _MODES[profile.space]
     try:
         opened = ImageCms.ImageCmsProfile(io.BytesIO(profile.data))
         lab = ImageCms.ImageCmsProfile(ImageCms.createProfile("LAB"))
@@ -128,6 +136,8 @@ def convert_picture(image: Any, source: Profile, target: Profile, intent: str, c
             f"one of {image.bands} channels ({image.format}) came"
         )
     deep = image.format == "ushort"
+    if not deep and image.width * image.height <= _SMALL:
+        return _convert_small(image, source, target, intent, compensate)
     converted: pyvips.Image = _marked(image, source, deep).icc_transform(
         str(target.path),
         embedded=True,
@@ -136,6 +146,26 @@ def convert_picture(image: Any, source: Profile, target: Profile, intent: str, c
         depth=16 if deep else 8,
     )
     return converted
+
+
+def _convert_small(image: Any, source: Profile, target: Profile, intent: str, compensate: bool) -> pyvips.Image:
+    """The same at once, by Pillow, which lets a prepared conversion be kept: that takes longer than a small picture."""
+    pixels = Image.frombytes(_MODES[source.space], (image.width, image.height), image.write_to_memory())
+    inks = ImageCms.applyTransform(pixels, _prepared(source, target, intent, compensate))
+    assert inks is not None
+    name = "cmyk" if target.channels == 4 else "srgb"
+    made: pyvips.Image = pyvips.Image.new_from_memory(
+        inks.tobytes(), image.width, image.height, target.channels, "uchar"
+    ).copy(interpretation=name)
+    return made
+
+
+@lru_cache(maxsize=64)
+def _prepared(source: Profile, target: Profile, intent: str, compensate: bool) -> ImageCms.ImageCmsTransform:
+    one, other = (ImageCms.ImageCmsProfile(io.BytesIO(profile.data)) for profile in (source, target))
+    flags = ImageCms.Flags.BLACKPOINTCOMPENSATION if compensate else ImageCms.Flags.NONE
+    modes = _MODES[source.space], _MODES[target.space]
+    return ImageCms.buildTransform(one, other, *modes, renderingIntent=_INTENTS[intent], flags=flags)
 
 
 def lab_picture(lab: Any, press: Profile, intent: str, compensate: bool, depth: int) -> pyvips.Image:

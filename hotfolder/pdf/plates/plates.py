@@ -83,7 +83,11 @@ def make_plates(source: Path | bytes, page: int, ppi: float, condition: Conditio
         sets = [inks[start : start + 3] for start in range(0, len(inks), 3)]
         drawn = [one for several in pool.map(drawing.draw, sets) for one in several]
     first = drawn[0].view
-    left = {(one.what, one.why): Doubt(page, one.what, one.why, one.box) for d in drawn for one in d.left}
+    left = {
+        (one.what, one.why): Doubt(page, one.what, one.why, Box(*one.box) if one.box else None)
+        for d in drawn
+        for one in d.left
+    }
     return Plates(
         page=page,
         ppi=first.ppi,
