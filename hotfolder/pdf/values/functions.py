@@ -28,6 +28,10 @@ class Function(Protocol):
         """Places inside the first input's domain where the output may bend or jump."""
         ...
 
+    def sudden(self) -> bool:
+        """Whether it may jump elsewhere too, or as good as jump: a program with a condition does."""
+        ...
+
     def steps(self) -> list[int]:
         """In how many equal steps each input is cut, where it is a table; else 1."""
         ...
@@ -99,6 +103,9 @@ class _Joined:
     def breaks(self) -> list[float]:
         return sorted({place for part in self.parts for place in part.breaks()})
 
+    def sudden(self) -> bool:
+        return any(part.sudden() for part in self.parts)
+
     def steps(self) -> list[int]:
         return [
             min(math.lcm(*several), MOST_STEPS) for several in zip(*(part.steps() for part in self.parts), strict=True)
@@ -124,6 +131,9 @@ class _Power:
 
     def breaks(self) -> list[float]:
         return []
+
+    def sudden(self) -> bool:
+        return self.exponent < 1  # it begins upright
 
     def steps(self) -> list[int]:
         return [1]
@@ -170,6 +180,9 @@ class _Stitched:
                 places |= {float(x) for x in inner if self.edges[index] < x < self.edges[index + 1]}
         return sorted(places)
 
+    def sudden(self) -> bool:
+        return any(part.sudden() for part in self.parts)
+
     def steps(self) -> list[int]:
         return [1]
 
@@ -191,6 +204,9 @@ class _Calculated:
 
     def breaks(self) -> list[float]:
         return []
+
+    def sudden(self) -> bool:
+        return True
 
     def steps(self) -> list[int]:
         return [1] * self.inputs

@@ -78,6 +78,9 @@ class Sampled:
         places = [low + (k - first) / (last - first) * (high - low) for k in range(self.sizes[0])]
         return [float(x) for x in places if low < x < high]
 
+    def sudden(self) -> bool:
+        return False
+
     def steps(self) -> list[int]:
         spans = abs(self.encode[:, 1] - self.encode[:, 0])
         return [int(span) if 1 <= span <= MOST_STEPS and span == int(span) else 1 for span in spans]

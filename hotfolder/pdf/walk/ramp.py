@@ -73,6 +73,8 @@ def _tables(blend: Blend, function: Function, spans: list[Part], least: float) -
 
 def _jumps(function: Function, span: Part) -> list[float]:
     """Where a function jumps that doesn't say so itself: a small program with a condition does."""
+    if not function.sudden():
+        return []
     places = np.linspace(*span, _LOOKED + 1)
     values = function(places[:, None])
     width = np.maximum(np.ptp(values, axis=0), 1e-9)
