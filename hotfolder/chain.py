@@ -34,7 +34,8 @@ def run_chain(job: Job, steps: Sequence[Step], finished: Callable[[StepRecord], 
         finished(record)
     for name, meanwhile in job.meanwhiles:
         error = meanwhile.exception()
-        job.findings += meanwhile.result() if error is None else [_finding(name, error)]
+        if error is not None:
+            job.findings.append(_finding(name, error))
     if not job.has_artwork and not job.held:
         _hold_unknown(job)
 

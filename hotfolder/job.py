@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from concurrent.futures import Future
 from contextlib import contextmanager
 from pathlib import Path, PurePath
@@ -33,16 +33,13 @@ def _said(value: object) -> str:
     return "" if value is None else str(value)
 
 
-Check = Callable[[], Sequence[Finding] | None]
-
-
-def _run(check: Check, future: Future[Sequence[Finding]]) -> None:
+def _run(check: Callable[[], None], future: Future[None]) -> None:
     try:
-        found = check()
+        check()
     except Exception as error:  # handed to the chain, whose edge around a step it meets
         future.set_exception(error)
     else:
-        future.set_result(found or ())
+        future.set_result(None)
 
 
 class Job:
@@ -69,9 +66,7 @@ class Job:
         self.kind = ""
         self.result_stem = Path(name).stem or name
         self.findings: list[Finding] = []
-        self.meanwhiles: list[
-            tuple[str, Future[Sequence[Finding]]]
-        ] = []  # checks under way, with the step that began each
+        self.meanwhiles: list[tuple[str, Future[None]]] = []  # checks under way, with the step that began each
         self.told: list[str] = []  # of the step at work; the chain takes them into its record
         self.step = ""  # the step at work
         self.shown: tuple[bytes, float] | None = None  # the working PDF in screen colours, and its pictures' ppi
@@ -103,14 +98,12 @@ class Job:
         """A plain sentence for the report: what was checked and found in order, or what was done."""
         self.told.append(sentence)
 
-    def meanwhile(self, check: Check) -> None:
-        """Let a long check run beside the steps that follow; it reads files that no step changes, such as the original
-        or the working PDF as it is now.
+    def meanwhile(self, check: Callable[[], None]) -> None:
+        """Let a long check that only reads the original run beside the steps that follow.
 
-        A Hold it raises counts as a finding of this step, and so do the findings that it returns; they join the job's
-        when all steps are done, so that no step sees now some of them and now none. The chain waits for it.
+        A Hold it raises counts as a finding of this step. The chain waits for it before the job has its outcome.
         """
-        future: Future[Sequence[Finding]] = Future()
+        future: Future[None] = Future()
         Thread(target=_run, args=(check, future), daemon=True).start()
         self.meanwhiles.append((self.step, future))
 

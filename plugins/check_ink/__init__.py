@@ -11,7 +11,7 @@ from hotfolder.pdf.boxes import PageBoxes, read_boxes
 from hotfolder.pdf.looking.coverage import bare_view, measure, neighbours, places_over, small_view
 from hotfolder.pdf.looking.ink_watch import Kind, Sizes, find_inked
 from hotfolder.pdf.plates import Plates, make_plates
-from hotfolder.plugin import Finding, Job, Length, Part, Register, Settings, Step, hookimpl, setting
+from hotfolder.plugin import Job, Length, Part, Register, Settings, Step, hookimpl, setting
 
 from .looked import Looked, judge_small
 from .names import alike, spot_names
@@ -83,13 +83,8 @@ class CheckInk(Step):
     settings: CheckInkSettings
 
     def run(self, job: Job) -> None:
-        artwork, told, converted = job.artwork, job.told, not job.held
-        # The steps that follow make new files; this one stays as it is until the job is done.
-        job.meanwhile(lambda: self._look(job, artwork, told, converted=converted))
-
-    def _look(self, job: Job, artwork: Path, told: list[str], *, converted: bool) -> list[Finding]:
-        looked = Looked(converted)
-        with pikepdf.open(artwork) as pdf:
+        looked, artwork = Looked(converted=not job.held), job.artwork
+        with job.read() as pdf:
             teller = Teller(job.condition, len(pdf.pages))
             for number in range(1, teller.count + 1):
                 try:
@@ -97,8 +92,9 @@ class CheckInk(Step):
                 except ValueError as fault:
                     teller.no_plates(number, str(fault))
         self._tell(job, looked, teller)
-        told += self._sentences(job, looked, teller.count)
-        return teller.findings
+        job.findings += teller.findings
+        for sentence in self._sentences(job, looked, teller.count):
+            job.tell(sentence)
 
     def _page(self, job: Job, artwork: Path, pdf: pikepdf.Pdf, number: int, looked: Looked, teller: Teller) -> None:
         boxes = read_boxes(pdf.pages[number - 1])
