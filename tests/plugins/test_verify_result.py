@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import re
 from collections.abc import Callable
 from pathlib import Path
@@ -10,6 +11,7 @@ import pikepdf
 import pytest
 from pikepdf import Array, Dictionary, Name, Stream, String
 
+from hotfolder.colour.condition import SHIPPED
 from hotfolder.loading import load_plugins
 from hotfolder.plugin import Job
 from hotfolder.testing import codes, make_job, make_pdf, run_steps
@@ -433,7 +435,8 @@ REAL = (
 def test_real_posters_pass_and_their_changes_do_not(name: str, tmp_path: Path) -> None:
     if not (CORPUS / name).is_file():
         pytest.skip("the corpus of real posters is not beside this checkout")
-    job = make_job(tmp_path, CORPUS / name)
+    # Two of them mix in RGB what looks different in inks: a condition that says nothing of it would hold them.
+    job = make_job(tmp_path, CORPUS / name, condition=dataclasses.replace(SHIPPED["coated_europe"], blending="convert"))
     run_steps(job, *(STEPS[step]() for step in ("convert_colour", "add_marks", "seal_pdf")))
     job.findings.clear()
     assert verified(job) == []
