@@ -113,7 +113,7 @@ def test_a_ramp_is_true_everywhere(case: str, kind: str) -> None:
 COLOURS = st.tuples(*[st.floats(0, 1)] * 3)
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=12, deadline=None, derandomize=True)
 @given(st.lists(COLOURS, min_size=2, max_size=6), st.floats(0.05, 20), st.sampled_from([(0, 1), (-3, 7), (0, 0.001)]))
 def test_any_ramp_of_powers_is_true_everywhere(
     stops: list[tuple[float, ...]], power: float, domain: tuple[float, float]
@@ -362,7 +362,7 @@ def bilinear(colours: Floats, u: float, v: float) -> Floats:
     return np.asarray((1 - u) * ((1 - v) * c00 + v * c03) + u * ((1 - v) * c30 + v * c33))
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30, deadline=None, derandomize=True)
 @given(st.integers(0, 2**32), st.floats(0, 1), st.floats(0, 1))
 def test_a_cut_patch_is_the_same_surface_with_the_same_colours(seed: int, s: float, t: float) -> None:
     random = np.random.default_rng(seed)

@@ -2,7 +2,6 @@
 
 import math
 from collections.abc import Sequence
-from decimal import Decimal
 from typing import Protocol
 
 import numpy as np
@@ -78,17 +77,22 @@ def write_sampled(pdf: pikepdf.Pdf, table: Floats, domain: Sequence[float], size
     return pdf.make_indirect(stream)
 
 
-def write_stitched(pdf: pikepdf.Pdf, parts: list[pikepdf.Object], edges: Sequence[float | Decimal]) -> pikepdf.Object:
+def write_stitched(pdf: pikepdf.Pdf, parts: list[pikepdf.Object], edges: Sequence[float]) -> pikepdf.Object:
     """Functions of domain 0..1 one after another between the edges (7.10.4)."""
     return pdf.make_indirect(
         Dictionary(
             FunctionType=3,
-            Domain=Array([edges[0], edges[-1]]),
+            Domain=_finely([edges[0], edges[-1]]),
             Functions=Array(parts),
-            Bounds=Array(list(edges[1:-1])),
+            Bounds=_finely(edges[1:-1]),
             Encode=Array([0, 1] * len(parts)),
         )
     )
+
+
+def _finely(edges: Sequence[float]) -> pikepdf.Object:
+    """Numbers as a list: pikepdf itself would round them to six decimals, too coarse for parts of a short domain."""
+    return pikepdf.Object.parse(b"[%s]" % " ".join(f"{edge:.15f}" for edge in edges).encode())
 
 
 class _Joined:

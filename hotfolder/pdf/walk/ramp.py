@@ -1,7 +1,6 @@
 """Turns gradients along a line (axial, radial, meshes with one number a corner) into tables of colours."""
 
 import itertools
-from decimal import Decimal
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -39,12 +38,7 @@ def convert_ramp(walker: "Walker", blend: Blend, function: Function, span: Part)
     spans = [(a if a == low else a + tiny, b if b == high else b - tiny) for a, b in itertools.pairwise(edges)]
     tables = _tables(blend, function, spans, (high - low) * _UNSEEN)
     parts = [write_sampled(walker.pdf, table, [0, 1], [len(table)]) for _, table in tables]
-    return write_stitched(walker.pdf, parts, [*(_exact(begin) for begin, _ in tables), _exact(high)])
-
-
-def _exact(edge: float) -> float | Decimal:
-    """A float would be written with six decimals."""
-    return Decimal(f"{edge:.12f}") if abs(edge) < 1000 else edge
+    return write_stitched(walker.pdf, parts, [*(begin for begin, _ in tables), high])
 
 
 def _tables(blend: Blend, function: Function, spans: list[Part], least: float) -> list[tuple[float, Floats]]:
