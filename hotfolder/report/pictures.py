@@ -20,6 +20,7 @@ from hotfolder.pdf.boxes import PageBoxes, read_boxes
 from hotfolder.pdf.opening.kinds import pdf_kind
 from hotfolder.pdf.render import SHEET_SIDE, Pages, open_pages
 from hotfolder.report import proof
+from hotfolder.report.mixed import CODES, MOST_PAIRS, draw_pair
 from hotfolder.report.screen import FAULTS, screen_copy
 from hotfolder.ticket import Ticket
 
@@ -104,6 +105,8 @@ def gather(
         for number, finding in enumerate(findings, 1)
         if finding.box is not None and proof.usable(finding.box)
     ]
+    if opened is not None and condition is not None:
+        _pairs(pictures, findings, opened, condition)
     try:
         if (pdf := working or opened) is not None:
             _draw_all(pictures, located, ticket, pdf, condition, shown)
@@ -186,7 +189,7 @@ def _wanted_crops(pictures: Pictures, located: list[_Located], boxes: list[PageB
     for place in located:
         found = boxes[place.page - 1] if 1 <= place.page <= len(boxes) else None
         area = proof.crop_area(place.box, found) if found is not None else None
-        if found is not None and area is not None:
+        if found is not None and area is not None and place.number not in pictures.crops:
             crops.append(_Crop(place, found, area, proof.crop_ppi(area, found)))
     if len(crops) > MOST_CROPS:
         pictures.remarks.append(f"Only the first {MOST_CROPS} places are shown in pictures of their own.")
@@ -200,6 +203,20 @@ def _crops(pictures: Pictures, pages: Pages, crops: list[_Crop]) -> None:
         shown = pictures.add(drawn, alt, crop.place.page, CROP_QUALITY)
         if shown is not None:
             pictures.crops[crop.place.number] = shown
+
+
+def _pairs(pictures: Pictures, findings: Sequence[Finding], opened: Path, condition: Condition) -> None:
+    """The places of mixed colours twice, before and after; where that can't be drawn they get an ordinary picture."""
+    wanted = [(number, found) for number, found in enumerate(findings, 1) if found.code in CODES and found.box]
+    for number, found in wanted[:MOST_PAIRS]:
+        if found.box is None or not proof.usable(found.box):
+            continue
+        with suppress(*FAULTS):
+            drawn = draw_pair(opened, found.page or 1, found.box, condition)
+            alt = f"The place of point {number}, outlined: on the left as it was designed, on the right as inks mix it"
+            shown = pictures.add(drawn, alt, found.page or 1, QUALITY) if drawn is not None else None
+            if shown is not None:
+                pictures.crops[number] = shown
 
 
 def _plain(pictures: Pictures, original: Path) -> None:
