@@ -153,6 +153,8 @@ def _condition(condition: Any) -> dict[str, Any]:
         "spot_inks": condition.spot_inks,
         "spots": {ink: {"name": spot.name} if spot.name else spot.fate for ink, spot in condition.spots},
         "over_limit": condition.over_limit,
+        "blending": condition.blending,
+        "blending_limit": condition.blending_limit,
     }
 
 
