@@ -10,7 +10,7 @@ from hotfolder.pdf.looking.mixing import Mixing, find_mixing
 from hotfolder.pdf.mappings import ToCondition
 from hotfolder.pdf.mappings.keep_blending import KeepBlending, wrap_page
 from hotfolder.pdf.verifying.blending import BlendingChange, measure_blending
-from hotfolder.plugin import Job
+from hotfolder.plugin import Hold, Job
 
 _MEND = (
     "Set the document's transparency blending space to CMYK in the program that made it, look whether the colours still "
@@ -46,10 +46,14 @@ def _measured(job: Job, mixing: Mixing) -> Mixed:
 
 
 def keep(pdf: pikepdf.Pdf, mapping: ToCondition, pages: list[Mixed]) -> None:
-    """Make the mapping pass over what stays in RGB. ValueError where a page can't be read."""
+    """Make the mapping pass over what stays in RGB. Hold where a page can't be read."""
     groups: set[tuple[int, int]] = set()
     for mixing in (mixed.mixing for mixed in pages if mixed.kept):
-        groups |= {wrap_page(pdf, mixing.page)} if mixing.whole else mixing.groups
+        try:
+            groups |= {wrap_page(pdf, mixing.page)} if mixing.whole else mixing.groups
+        except ValueError as fault:
+            message = f"What page {mixing.page} mixes by transparency can't be kept in RGB: {str(fault).rstrip('.')}."
+            raise Hold("blending_changes", message, page=mixing.page, mend=_MEND) from fault
     if groups:
         mapping.kept_groups, mapping.keeper = frozenset(groups), KeepBlending(mapping)
 

@@ -111,6 +111,18 @@ def test_screen_colours_outside_a_kept_group_are_converted(tmp_path: Path) -> No
         assert page.Resources.XObject.F.read_bytes() == LARGE
 
 
+def test_a_page_whose_size_makes_no_sense_is_held(tmp_path: Path) -> None:
+    nothing = {"/MediaBox": Array([0, 0, 0, 0]), "/TrimBox": None, "/BleedBox": None}
+    group = Dictionary(S=Name.Transparency, CS=Name.DeviceRGB, I=True)
+    resources = Dictionary(ExtGState=Dictionary(G=MULTIPLY))
+    path = make_pdf(tmp_path / "p.pdf", content=LARGE, resources=resources, changes={"/Group": group, **nothing})
+    job = make_job(tmp_path, path, condition=replace(SHIPPED["coated_europe"], blending="keep"))
+    run_steps(job, STEPS["convert_colour"]())
+    assert codes(job) == ["hold blending_changes"]
+    assert "can't be kept in RGB" in job.findings[0].message
+    assert job.artwork.read_bytes() == path.read_bytes()
+
+
 @pytest.mark.parametrize(("rule", "finding"), [("hold", "hold blending_changes"), ("keep", "note blending_kept")])
 def test_what_cannot_be_measured_is_not_converted_unasked(tmp_path: Path, rule: str, finding: str) -> None:
     """Thirty-three inks are more than can be drawn; the page itself is whole."""
