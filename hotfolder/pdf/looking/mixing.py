@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import pikepdf
 from pikepdf import Object, Stream
 
-from hotfolder.pdf.objects import entry, identity
+from hotfolder.pdf.objects import entry, identity, inherited
 from hotfolder.pdf.values.spaces import GRAY, Space, SpaceReader
 from hotfolder.pdf.walk.frame import Frame
 from hotfolder.pdf.walk.mapping import Mapping, Plan
@@ -50,7 +50,7 @@ def _look(pdf: pikepdf.Pdf, number: int) -> Mixing | None:
 def _page_channels(page: object) -> int:
     """Channels of the page group's own space; 0 where there is none. A page group is always isolated (11.4.7)."""
     group = entry(page, "/Group")
-    space = own_blending_space(group, entry(page, "/Resources"), SpaceReader(), isolated=True)
+    space = own_blending_space(group, inherited(page, "/Resources"), SpaceReader(), isolated=True)
     return 0 if space is None else space.n
 
 
