@@ -26,6 +26,9 @@ STUDIO = builtin_studio()
 # What holds each poster when it is ordered as `poster_order` does. Everything not named here must pass.
 HELD: dict[str, set[str]] = {
     "Git-Workshop__poster_sam.pdf": {"blending_changes"},  # a tinted triangle turns from pink to salmon
+    "govdesign__Poster_CrossGov26.pdf": {"over_limit", "registration_colour"},  # art in all inks on its third page
+    "govdesign__Poster_GOVUK_InclusiveDesign.pdf": {"over_limit"},  # a headline and drawings in 400 % of ink
+    "govdesign__Poster_GoodServices.pdf": {"white_overprints"},  # a white logo over a spot ink would vanish
     "plakat__plakat.pdf": {"blending_changes"},  # a glow turns from blue to violet
 }
 
