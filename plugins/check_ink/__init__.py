@@ -100,7 +100,9 @@ class CheckInk(Step):
         boxes = read_boxes(pdf.pages[number - 1])
         keeps = job.condition.blending == "keep"
         met = find_inked(pdf, number, self._sizes(), boxes.user_unit, rgb_groups=keeps)
-        plates = make_plates(artwork, number, self.settings.ppi, job.condition, boxes.bleed)
+        # Ink is judged over squares of a millimetre, for which pictures of half the resolution will do.
+        ppi, coarse = self.settings.ppi, self.settings.ppi / 2
+        plates = make_plates(artwork, number, ppi, job.condition, boxes.bleed, picture_ppi=coarse)
         ink = measure(plates)
         looked.inks[number] = ink
         if len(job.ink) < MOST_VIEWS:

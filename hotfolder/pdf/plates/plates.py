@@ -64,18 +64,29 @@ class Plates(View):
         return (72 / self.ppi) ** 2
 
 
-def make_plates(source: Path | bytes, page: int, ppi: float, condition: Condition, area: Box | None = None) -> Plates:
+def make_plates(
+    source: Path | bytes,
+    page: int,
+    ppi: float,
+    condition: Condition,
+    area: Box | None = None,
+    *,
+    picture_ppi: float | None = None,
+) -> Plates:
     """The plates of page `page` (from 1) at so many pixels per inch of paper: its media box, or the part `area`.
+
+    Placed pictures need not be finer than `picture_ppi`, where it is less: then large ones are read in less time.
 
     Colours that are no inks yet are shown as their conversion for the condition makes them. What plates can't show
     exactly stands in `doubts`. ValueError with one sentence where the page can't be read or drawn.
     """
-    census = CensusOfConversion(condition, ppi)
+    picture_ppi = min(ppi, picture_ppi or ppi)
+    census = CensusOfConversion(condition, picture_ppi)
     try:
         copy, _ = _rewritten(source, page, census)  # what it leaves, the drawing meets again
     except pikepdf.PdfError as fault:
         raise ValueError(f"page {page} can't be read") from fault
-    drawing = _Drawing(copy or source, 1 if copy else page, ppi, condition, area, census)
+    drawing = _Drawing(copy or source, 1 if copy else page, ppi, picture_ppi, condition, area, census)
     inks = (*PROCESS, *sorted(census.spots))
     if len(inks) > _MOST_INKS:
         raise ValueError(f"page {page} has {len(inks)} inks, more than can be drawn")
@@ -153,6 +164,7 @@ class _Drawing:
     source: Path | bytes
     page: int
     ppi: float
+    picture_ppi: float
     condition: Condition
     area: Box | None
     census: InkCensus
@@ -161,7 +173,7 @@ class _Drawing:
         """One to three inks together; one by one if an object overprints some of them only."""
         # Two inks are drawn as three of which the last repeats.
         channels = inks if len(inks) in (1, 3) else (*inks, inks[-1])
-        mapping = ToPlates(self.condition, channels, self.ppi, spares=self.census.may_spare)
+        mapping = ToPlates(self.condition, channels, self.picture_ppi, spares=self.census.may_spare)
         try:
             copy, left = _rewritten(self.source, self.page, mapping)
         except InksDisagree:
