@@ -4,12 +4,11 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from hotfolder.pdf.values.spaces import Space
 from hotfolder.pdf.walk.content import splice, write_name, write_numbers
+from hotfolder.pdf.walk.many_colours import OPERATORS, ManyColours, rewritten
 from hotfolder.pdf.walk.outcome import CannotConvert
 
 if TYPE_CHECKING:
     from hotfolder.pdf.walk.walker import Walker
-
-_WRITTEN = {"DeviceGray": (b"g", b"G"), "DeviceRGB": (b"rg", b"RG"), "DeviceCMYK": (b"k", b"K")}
 
 
 class Converted(NamedTuple):
@@ -27,11 +26,15 @@ class Changes:
 
     def __init__(self, data: bytes) -> None:
         self.data = data
-        self._changes: list[tuple[int, int, bytes | Converted]] = []
+        self._changes: list[tuple[int, int, bytes | Converted | ManyColours]] = []
 
     def add(self, start: int, end: int, new: bytes | Converted) -> None:
         """Puts `new` in place of the bytes from start to end (both the same: puts it in between)."""
         self._changes.append((start, end, new))
+
+    def add_many(self, colours: ManyColours) -> None:
+        """Puts new colours in place of those of a plain run; at least one."""
+        self._changes.append((int(colours.starts[0]), int(colours.ends[-1]), colours))
 
     def __len__(self) -> int:
         return len(self._changes)
@@ -52,6 +55,8 @@ class Changes:
         colours = dict.fromkeys(new for _, _, new in self._changes if isinstance(new, Converted))
         try:
             found = walker.convert((new.space, new.values, new.intent) for new in colours)
+            many = [new for _, _, new in self._changes if isinstance(new, ManyColours)]
+            runs = iter(rewritten(self.data, many, walker))
         except CannotConvert as fault:
             walker.leave("colours", str(fault))
             return None
@@ -59,9 +64,14 @@ class Changes:
         for new in colours:
             values = found[new.space.key, new.values, new.intent]
             same = not new.pattern and values == _as_written(new, target)
-            ready[new] = None if same else _operator(new, values, _WRITTEN[target])
+            ready[new] = None if same else _operator(new, values, OPERATORS[target])
         edits, count = list[tuple[int, int, bytes]](), 0
         for start, end, change in self._changes:
+            if isinstance(change, ManyColours):
+                if (run := next(runs)) is not None:
+                    edits.append(run[:3])
+                    count += run[3]
+                continue
             text = ready[change] if isinstance(change, Converted) else change
             if text is not None:  # else it was written like that all along
                 count += isinstance(change, Converted)

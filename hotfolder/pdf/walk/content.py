@@ -7,10 +7,12 @@ import itertools
 import math
 import re
 import zlib
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import lru_cache
 from typing import NamedTuple
 
+import numpy as np
+from numpy.typing import NDArray
 from pikepdf import Array, Dictionary, Name, Object, PdfError
 
 # ISO 32000-1 7.2.2: white space, delimiters, regular characters.
@@ -69,9 +71,10 @@ class Scanner:
         """Whether any wanted operator can occur at all: may say yes wrongly (inside a text), never no wrongly."""
         return self._any.search(data) is not None
 
-    def scan(self, data: bytes) -> Iterator[Operation]:
-        """All wanted operators in order. An inline picture comes as operator BI: operands [its entries, its data]."""
-        position, depth, first, opened, operands = 0, 0, -1, 0, list[bytes]()
+    def scan(self, data: bytes, position: int = 0) -> Iterator[Operation]:
+        """All wanted operators in order, from the end of an operator on. An inline picture comes as operator BI:
+        operands [its entries, its data]."""
+        depth, first, opened, operands = 0, -1, 0, list[bytes]()
         following, simple = self._next.match, self._simple
         while True:
             # Most operators that matter have plain numbers and names before them: one look is enough.
@@ -275,6 +278,23 @@ def write_name(name: str) -> bytes:
 def write_numbers(values: Iterable[float]) -> bytes:
     """Numbers with five decimals at most: a hundredth of a 12-bit step."""
     return b" ".join([_decimal(round(value * 100_000)) for value in values])
+
+
+def write_number_rows(rows: NDArray[np.float64], operators: Sequence[bytes]) -> NDArray[np.object_]:
+    """The same for many colours at once, each with an operator behind it."""
+    steps = np.rint(rows * 100_000)
+    if len(rows) == 0 or steps.min() < 0 or steps.max() > 1_000_000:
+        texts = [write_numbers(row) + b" " + operator for row, operator in zip(rows.tolist(), operators, strict=True)]
+    else:
+        numbers = steps.astype(np.intp)
+        used = np.flatnonzero(np.bincount(numbers.ravel()))
+        written = np.empty(used[-1] + 1, object)
+        written[used] = [_decimal(number) for number in used.tolist()]
+        columns = [*written[numbers].T.tolist(), operators]
+        texts = [b" ".join(row) for row in zip(*columns, strict=True)]
+    made = np.empty(len(texts), object)
+    made[:] = texts
+    return made
 
 
 @lru_cache(maxsize=200_000)  # colours have no more different numbers; writing one takes long

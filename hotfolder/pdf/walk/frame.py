@@ -1,6 +1,6 @@
 """Follows one content stream operator by operator, keeps its graphics state, and notes what must be written anew."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 from typing import TYPE_CHECKING
 
 import pikepdf
@@ -8,6 +8,7 @@ from pikepdf import Array, Dictionary, Name, Stream
 
 from hotfolder.pdf.objects import entry, name, same_object
 from hotfolder.pdf.values.spaces import PATTERN, Space
+from hotfolder.pdf.walk.at_once import follow
 from hotfolder.pdf.walk.changes import Changes, Converted
 from hotfolder.pdf.walk.content import Operation, parse_name, parse_number, write_name
 from hotfolder.pdf.walk.graphics import apply, read_graphics, read_intent
@@ -15,6 +16,7 @@ from hotfolder.pdf.walk.inline import inline_facts, write_inline
 from hotfolder.pdf.walk.mapping import Fate, Plan
 from hotfolder.pdf.walk.overprint import keep_overprint
 from hotfolder.pdf.walk.painted import glyphs, graphics_state, pattern, picture, shading
+from hotfolder.pdf.walk.plain_runs import PlainRun
 from hotfolder.pdf.walk.resources import ResourceEdits
 from hotfolder.pdf.walk.sparing import PAINTING, paint_object
 from hotfolder.pdf.walk.state import MOST_SAVED, UNIT, Colour, Matrix, State, multiply, transform_box
@@ -22,9 +24,9 @@ from hotfolder.pdf.walk.state import MOST_SAVED, UNIT, Colour, Matrix, State, mu
 if TYPE_CHECKING:
     from hotfolder.pdf.walk.walker import Walker
 
-# Which device space an operator chooses (table 74), and whether for strokes.
-_DEVICE = {b"g": ("DeviceGray", False), b"rg": ("DeviceRGB", False), b"k": ("DeviceCMYK", False)}
-_DEVICE |= {b"G": ("DeviceGray", True), b"RG": ("DeviceRGB", True), b"K": ("DeviceCMYK", True)}
+# Which device space an operator chooses (table 74).
+_DEVICE = {b"g": "DeviceGray", b"rg": "DeviceRGB", b"k": "DeviceCMYK"}
+_DEVICE |= {b"G": "DeviceGray", b"RG": "DeviceRGB", b"K": "DeviceCMYK"}
 MOST_STATED = 5000  # device colours remembered as read; more are read each time
 _DEFAULTS = {"/DefaultGray": "DeviceGray", "/DefaultRGB": "DeviceRGB", "/DefaultCMYK": "DeviceCMYK"}
 
@@ -42,13 +44,14 @@ class Frame:
         *,
         owned: bool,
         depth: int,
+        runs: Sequence[PlainRun] = (),
     ) -> None:
         self.walker, self.data, self.edits, self.state, self.depth = walker, data, edits, state, depth
-        self.base = matrix
+        self.base, self._runs = matrix, runs
         self.memory: dict[str, object] = {}  # for mappings that follow paths or text
         self.borrowed = False
         self._owned = [owned, owned]  # fill, stroke: set in this very stream
-        self._saved: list[tuple[State, list[bool]]] = []
+        self.saved: list[tuple[State, list[bool]]] = []
         self.changes = Changes(data)
         self._devices: dict[str, tuple[Space, Plan]] = {}
         self._stated: dict[tuple[object, ...], tuple[Colour, Converted | None, str]] = {}
@@ -78,7 +81,7 @@ class Frame:
         if not defaults and not mapping.spares and not self.walker.trigger.touches(self.data):
             return self.changes.written(self.walker)
         handlers = SPARING if mapping.spares else HANDLED
-        for operation in self.walker.scanner.scan(self.data):
+        for operation in self._operations():
             handle = handlers.get(operation.operator)
             if self.state.uncoloured and operation.operator in COLOURS:
                 continue
@@ -89,12 +92,29 @@ class Frame:
                     mapping.operation(self, operation)
             except (ValueError, IndexError) as fault:
                 self.walker.leave(f"the operator {operation.operator.decode('latin-1')}", str(fault))
-            if len(self._saved) > MOST_SAVED:
+            if len(self.saved) > MOST_SAVED:
                 self.walker.leave("drawing instructions", "the graphics state is saved too many times")
                 return None
         new = self.changes.written(self.walker)
         self._drop_defaults(defaults)
         return new
+
+    def _operations(self) -> Iterator[Operation]:
+        """The operators to follow one by one. Plain runs are followed between them, as a whole."""
+        scan, position = self.walker.scanner.scan, 0
+        for run in self._runs:
+            if position < run.start:
+                for operation in scan(self.data, position):
+                    yield operation
+                    position = operation.end
+                    if position >= run.start:
+                        break
+                else:
+                    return
+            rest = run.after(position)
+            if rest is not None and follow(self, rest):
+                position = run.end
+        yield from scan(self.data, position)
 
     # Writing
 
@@ -132,6 +152,11 @@ class Frame:
         else:
             self.state.fill = colour
 
+    def own_colour(self, stroke: bool, colour: Colour) -> None:
+        """A colour chosen with its space in this very stream."""
+        self._set(stroke, colour)
+        self._owned[stroke] = True
+
     def device(self, operation: Operation) -> None:
         """g rg k and their stroking twins."""
         key = (operation.operator, self.state.intent, *operation.operands)
@@ -142,8 +167,7 @@ class Frame:
                 self._stated[key] = known
         colour, new, trouble = known
         stroke = operation.operator.isupper()
-        self._set(stroke, colour)
-        self._owned[stroke] = True
+        self.own_colour(stroke, colour)
         if new is not None:
             self.changes.add(operation.start, operation.end, new)
         elif trouble:
@@ -152,22 +176,26 @@ class Frame:
 
     def _read_device(self, operation: Operation) -> tuple[Colour, Converted | None, str]:
         """The colour that is set, what is written for it (None: it stays), and why it can't be converted."""
-        kind, stroke = _DEVICE[operation.operator]
-        if kind not in self._devices:
-            space = self.walker.spaces.device(kind, self.resources)
-            self._devices[kind] = space, self.walker.plan(space)
-        space, plan = self._devices[kind]
+        stroke = operation.operator.isupper()
+        space, plan = self.device_space(operation.operator)
         values = _values(operation.operands, space.n)
         new = Converted(space, values, stroke, intent=self.state.intent) if plan.fate is Fate.CONVERT else None
         return Colour(space, values), new, plan.why if plan.fate is Fate.LEAVE else ""
+
+    def device_space(self, operator: bytes) -> tuple[Space, Plan]:
+        """The space that a device colour's operator chooses, and what becomes of it."""
+        kind = _DEVICE[operator]
+        if kind not in self._devices:
+            space = self.walker.spaces.device(kind, self.resources)
+            self._devices[kind] = space, self.walker.plan(space)
+        return self._devices[kind]
 
     def choose(self, operation: Operation) -> None:
         """cs and CS."""
         stroke = operation.operator == b"CS"
         key = parse_name(operation.operands[-1])
         space = self._space(key)
-        self._set(stroke, Colour(space, space.initial()))
-        self._owned[stroke] = True
+        self.own_colour(stroke, Colour(space, space.initial()))
         plan = self.walker.plan(space if space.kind != "Pattern" or space.base is None else space.base)
         if plan.fate is Fate.LEAVE:
             self.walker.leave(f"a colour in {space.label()}", plan.why)
@@ -258,12 +286,12 @@ class Frame:
 
     # State
 
-    def save(self, operation: Operation) -> None:
-        self._saved.append((self.state.copy(), self._owned.copy()))
+    def save(self, operation: Operation | None = None) -> None:
+        self.saved.append((self.state.copy(), self._owned.copy()))
 
-    def restore(self, operation: Operation) -> None:
-        if self._saved:
-            self.state, self._owned = self._saved.pop()
+    def restore(self, operation: Operation | None = None) -> None:
+        if self.saved:
+            self.state, self._owned = self.saved.pop()
 
     def concatenate(self, operation: Operation) -> None:
         a, b, c, d, e, f = _values(operation.operands, 6)

@@ -1,8 +1,10 @@
 """Finds words in drawing instructions that are no instructions: programs differ in what they make of what follows."""
 
 import re
+from collections.abc import Sequence
 
 from hotfolder.pdf.walk.content import REGULAR, TOKEN, inline_picture, string_end
+from hotfolder.pdf.walk.plain_runs import PlainRun
 
 # All operators of ISO 32000-1 annex A.
 _OPERATORS = frozenset(
@@ -28,9 +30,14 @@ _CLEAN = re.compile(
 )  # fmt: skip
 
 
-def strangers(data: bytes) -> list[bytes]:
-    """Words that are no operators, a few at most. Between BX and EX any are allowed (7.8.2)."""
-    shapes = set(data.translate(_SHAPES).split()) - _KNOWN_SHAPES
+def strangers(data: bytes, plain: Sequence[PlainRun] = ()) -> list[bytes]:
+    """Words that are no operators, a few at most. Between BX and EX any are allowed (7.8.2). `plain`: known to hold
+    nothing but operators."""
+    shapes, position = set[bytes](), 0
+    for start, end in [*((run.start, run.end) for run in plain), (len(data), len(data))]:
+        shapes.update(data[position:start].translate(_SHAPES).split())
+        position = end
+    shapes -= _KNOWN_SHAPES
     if not any(shape.strip(b"+-.0") for shape in shapes if shape[0] != 0x2F or b"/" in shape[1:]):
         return []
     found: list[bytes] = []

@@ -24,7 +24,7 @@ from hotfolder.pdf.objects import (
     name,
     stream_bytes,
 )
-from hotfolder.pdf.values.spaces import Space, SpaceReader
+from hotfolder.pdf.values.spaces import Floats, Space, SpaceReader
 from hotfolder.pdf.walk.annotations import rewrite_appearance
 from hotfolder.pdf.walk.content import Scanner
 from hotfolder.pdf.walk.frame import HANDLED, SPARING, TRIGGERS, Frame
@@ -32,12 +32,14 @@ from hotfolder.pdf.walk.mapping import Mapping, Plan, Purpose
 from hotfolder.pdf.walk.outcome import Leftover, WalkResult
 from hotfolder.pdf.walk.painted import group
 from hotfolder.pdf.walk.placing import form_box, read_matrix
+from hotfolder.pdf.walk.plain_runs import plain_runs
 from hotfolder.pdf.walk.resources import ResourceEdits
 from hotfolder.pdf.walk.state import IDENTITY, Box, Matrix, State, multiply
 from hotfolder.pdf.walk.strangers import strangers
 
 MOST_STREAMS = 200_000  # Forms in forms multiply: ten levels of ten are a million.
 MOST_BYTES = 2**30  # of instructions, counted as often as they are followed
+MOST_KEPT = 5000  # colours of one stream and space
 LARGE = 2**20  # bytes of instructions
 Colours = dict[tuple[object, tuple[float, ...], str], tuple[float, ...]]
 _ENCODING = frozenset({"/Length", "/Filter", "/DecodeParms"})
@@ -145,11 +147,13 @@ class Walker:
         if self._followed["streams"] > MOST_STREAMS or self._followed["bytes"] > MOST_BYTES:
             self.leave("drawing instructions", "forms inside forms multiply beyond what can be followed")
             return None, False
+        runs = plain_runs(data)
         if self.mapping.lasting and not self.mapping.every_use:
-            for word in strangers(data):
+            for word in strangers(data, runs):
                 shown = word[:20].decode("latin-1").encode("unicode_escape").decode()
                 self.leave("drawing instructions", f'"{shown}" is none: programs differ in what they make of it')
-        frame = Frame(self, data, edits, state, matrix, owned=owned, depth=depth)
+        at_once = not self.mapping.watched and not self.mapping.spares
+        frame = Frame(self, data, edits, state, matrix, owned=owned, depth=depth, runs=runs if at_once else ())
         return frame.run(black and self.mapping.states_black), frame.borrowed
 
     def form(
@@ -297,6 +301,15 @@ class Walker:
             for values, result in zip(rows, found.tolist(), strict=True):
                 self._colours[key, values, intent] = tuple(result)
         return self._colours
+
+    def convert_rows(self, space: Space, rows: Floats, intent: str) -> Floats:
+        """Colours (n, space.n) of one space. A great many are not kept in memory: few of them come again."""
+        if len(rows) > MOST_KEPT:
+            with self.using("colour", intent):
+                return self.mapping.colours(space, rows, False)
+        wanted = list(map(tuple, rows.tolist()))
+        found = self.convert((space, values, intent) for values in wanted)
+        return np.array([found[space.key, values, intent] for values in wanted])
 
     def shared(self, made: Dictionary) -> Object:
         """One object of the file for all dictionaries that are alike."""
