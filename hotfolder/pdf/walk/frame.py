@@ -405,7 +405,7 @@ class Frame:
 
 
 def even_alpha(frame: Frame, at: int, alpha: float) -> None:
-    """PDFium lets the constant alpha of a stencil count twice (seen with 4.30, against Ghostscript and MuPDF)."""
+    """PDFium lets the constant alpha of a stencil count twice (seen with pypdfium2 5, against Ghostscript)."""
     if frame.walker.mapping.drawn and 0 < frame.state.alpha_fill < 1:
         frame.set_graphics(at, f"/Alpha{alpha:.4f}", Dictionary(ca=round(alpha, 4)))
 
