@@ -26,7 +26,6 @@ pdfium: Any = _pypdfium2  # it carries no types
 
 MOST_PIXELS = 40_000_000  # 120 MB of picture; beyond it the page is drawn at a lower resolution
 MOST_ON_A_SIDE = 30_000
-SHEET_SIDE = 1330  # pixels that pictures keep at least along a sheet's long side, where the whole sheet is looked at
 _PDFIUM = threading.RLock()  # PDFium is not safe to call from two threads at once
 
 

@@ -18,7 +18,8 @@ from hotfolder.colour.condition import Condition
 from hotfolder.finding import Box, Finding
 from hotfolder.pdf.boxes import PageBoxes, read_boxes
 from hotfolder.pdf.opening.kinds import pdf_kind
-from hotfolder.pdf.render import SHEET_SIDE, Pages, open_pages
+from hotfolder.pdf.pictures.kept import SHEET_SIDE
+from hotfolder.pdf.render import Pages, open_pages
 from hotfolder.report import proof
 from hotfolder.report.mixed import CODES, MOST_PAIRS, draw_pair
 from hotfolder.report.screen import FAULTS, screen_copy

@@ -9,7 +9,8 @@ import pikepdf
 
 from hotfolder.colour.condition import Condition
 from hotfolder.pdf.boxes import read_boxes, size_matches
-from hotfolder.pdf.render import SHEET_SIDE, Pages, open_pages
+from hotfolder.pdf.pictures.kept import SHEET_SIDE
+from hotfolder.pdf.render import Pages, open_pages
 from hotfolder.pdf.verifying.compare import LONG_SIDE, Difference, compare_pages, prepare
 from hotfolder.pdf.verifying.conformance import Page, Wanted, read_finished
 from hotfolder.pdf.verifying.faults import Fault

@@ -22,6 +22,7 @@ from hotfolder.colour.condition import DEFAULT, SHIPPED
 from hotfolder.pdf.mappings import ToCondition, ToScreen
 from hotfolder.pdf.values.spaces import CMYK, RGB, Floats, Space
 from hotfolder.pdf.walk.frame import Frame
+from hotfolder.pdf.walk.many_colours import distinct
 from hotfolder.pdf.walk.mapping import KEEP, Fate, Mapping, Plan
 from hotfolder.pdf.walk.outcome import CannotConvert, WalkResult
 from hotfolder.pdf.walk.plain_runs import COLOURS, PlainRun, plain_runs
@@ -220,6 +221,14 @@ def test_thousands_of_different_colours(kind: str) -> None:
     quick, quick_state, _ = followed(data, MAPPINGS[kind](), plain_runs(data), False)
     assert slow == quick != data
     assert slow_state == quick_state
+
+
+def test_colours_are_told_apart_however_many_numbers_they_have() -> None:
+    values = np.random.default_rng(1).random((60_000, 4))  # 60,000 numbers in each of four columns: more than 2^63
+    values[30_000:] = values[:30_000][::-1]
+    first, which = distinct(values)
+    assert np.array_equal(values[first][which], values)
+    assert len(first) == 30_000
 
 
 def len_of(word: str) -> int:

@@ -10,8 +10,7 @@ import numpy as np
 import pyvips
 from numpy.typing import NDArray
 
-from hotfolder.pdf.render import SHEET_SIDE
-
+SHEET_SIDE = 1330  # pixels that pictures keep at least along a sheet's long side, where the whole sheet is looked at
 LARGE = 2**21  # bytes of data, or pixels, from which decoding takes longer than telling data apart
 _MOST_KEPT = 12
 _MOST_BYTES = 96 * 2**20

@@ -51,9 +51,11 @@ def _write(fill: int, many: list[ManyColours], texts: list[NDArray[np.object_]],
     space, count = many[0].spaces[fill], COUNTS[fill]
     values = np.concatenate([one.values[flags, :count] for one, flags in zip(many, chosen, strict=True)])
     strokes = np.concatenate([one.actions[flags] >= STROKE for one, flags in zip(many, chosen, strict=True)])
-    rows, which = _distinct(values)
+    rows, which = distinct(values)
     made = walker.convert_rows(space, values[rows], many[0].intent)
-    pairs, place = np.unique(which * 2 + strokes, return_inverse=True)
+    sides = which * 2 + strokes
+    used = np.bincount(sides) > 0
+    pairs, place = np.flatnonzero(used), (np.cumsum(used) - 1)[sides]
     target = walker.mapping.target.kind
     new = write_number_rows(made[pairs // 2], [OPERATORS[target][stroke] for stroke in (pairs % 2).tolist()])
     if (written := _as_written(space, values[rows], target)) is not None:
@@ -73,13 +75,16 @@ def _as_written(space: Space, values: Floats, target: str) -> Floats | None:
     return None
 
 
-def _distinct(values: Floats) -> tuple[Places, Places]:
+def distinct(values: Floats) -> tuple[Places, Places]:
     """The places of rows that differ from each other, and for each row which of them it is."""
-    which = np.zeros(len(values), np.intp)
+    which, most = np.zeros(len(values), np.intp), 1
     for column in values.T:
-        # Numbered anew each time, so that the numbers stay small however many columns there are.
         numbers, place = np.unique(column, return_inverse=True)
-        _, first, which = np.unique(which * len(numbers) + place, return_index=True, return_inverse=True)
+        if most * len(numbers) > 2**62:  # numbered anew, so that the numbers never run over
+            rows, which = np.unique(which, return_inverse=True)
+            most = len(rows)
+        which, most = which * len(numbers) + place, most * len(numbers)
+    _, first, which = np.unique(which, return_index=True, return_inverse=True)
     return first, which
 
 

@@ -31,11 +31,13 @@ for _word, _action in _ACTIONS.items():
     _BY_CODE[int.from_bytes(_word, "little")] = _action
 
 _SPACE, _NUMBER, _WORD, _BRACKET, _OTHER = range(5)
-_KINDS = np.full(256, _OTHER, np.uint8)
-_KINDS[list(b"\0\t\n\f\r ")] = _SPACE
-_KINDS[list(b"0123456789+-.")] = _NUMBER
-_KINDS[list(b"abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ*")] = _WORD
-_KINDS[list(b"[]")] = _BRACKET
+_SIGNS = {
+    **dict.fromkeys(b"\0\t\n\f\r ", _SPACE),
+    **dict.fromkeys(b"0123456789+-.", _NUMBER),
+    **dict.fromkeys(b"abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ*", _WORD),
+    **dict.fromkeys(b"[]", _BRACKET),
+}
+_KINDS = bytes(_SIGNS.get(sign, _OTHER) for sign in range(256))
 _POWERS = 10.0 ** np.arange(MOST_DIGITS + 1)
 
 
@@ -70,15 +72,15 @@ def plain_runs(data: bytes, least: int = LEAST, piece: int = PIECE) -> list[Plai
     """
     if len(data) < least:
         return []
-    signs = np.frombuffer(data, np.uint8)
-    others = [np.flatnonzero(_KINDS[signs[at : at + piece]] == _OTHER) + at for at in range(0, len(data), piece)]
-    breaks = np.concatenate([[-1], *others, [len(data)]])
+    signs, kinds = np.frombuffer(data, np.uint8), np.frombuffer(data.translate(_KINDS), np.uint8)
+    breaks = np.concatenate([[-1], np.flatnonzero(kinds == _OTHER), [len(data)]])
     runs = list[PlainRun]()
     for gap in np.flatnonzero(np.diff(breaks) > least).tolist():
         position, end = int(breaks[gap]) + 1, int(breaks[gap + 1])
         joins = position == 0
         while end - position >= least:
-            read = _Piece(signs[position : min(position + piece, end)])
+            upto = min(position + piece, end)
+            read = _Piece(signs[position:upto], kinds[position:upto])
             if len(read.words) == 0 or read.end == 0:
                 break
             runs += read.runs(position, least, joins)
@@ -89,9 +91,8 @@ def plain_runs(data: bytes, least: int = LEAST, piece: int = PIECE) -> list[Plai
 class _Piece:
     """A piece of a stream, its words and numbers told apart. A word that the end may have cut off is left to the next."""
 
-    def __init__(self, signs: Bytes) -> None:
+    def __init__(self, signs: Bytes, kinds: Bytes) -> None:
         self.signs = signs
-        kinds = _KINDS[signs]
         bounds = np.concatenate([[0], np.flatnonzero(kinds[1:] != kinds[:-1]) + 1, [len(signs)]])
         kind = kinds[bounds[:-1]]
         tokens = np.flatnonzero((kind == _NUMBER) | (kind == _WORD))
