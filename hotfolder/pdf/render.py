@@ -15,8 +15,10 @@ from io import BytesIO
 from pathlib import Path
 from typing import Any, BinaryIO
 
+import numpy as np
 import pikepdf
 import pypdfium2 as _pypdfium2
+from numpy.typing import NDArray
 from PIL import Image
 
 from hotfolder.finding import Box
@@ -26,6 +28,7 @@ pdfium: Any = _pypdfium2  # it carries no types
 
 MOST_PIXELS = 40_000_000  # 120 MB of picture; beyond it the page is drawn at a lower resolution
 MOST_ON_A_SIDE = 30_000
+_ON_WHITE, _ON_NOTHING = pdfium.raw.FPDFBitmap_BGRx, pdfium.raw.FPDFBitmap_BGRA
 _PDFIUM = threading.RLock()  # PDFium is not safe to call from two threads at once
 
 
@@ -82,6 +85,21 @@ class Rendered(View):
         return self.picture.size
 
 
+@dataclass(frozen=True, slots=True)
+class Channels(View):
+    """The same as one plane for each channel, (rows, columns) of 0 to 255."""
+
+    planes: list[NDArray[np.uint8]]
+    area: Box
+    rotate: int
+    ppi: float
+
+    @property
+    def size(self) -> tuple[int, int]:
+        rows, columns = self.planes[0].shape
+        return columns, rows
+
+
 class Pages:
     """An open PDF whose pages can be drawn, several times without reading the file again."""
 
@@ -102,12 +120,37 @@ class Pages:
         area = area or media
         return area.width * unit / 72, area.height * unit / 72
 
-    def render(self, page: int, ppi: float, area: Box | None = None, *, paper: bool = True) -> Rendered:
-        """Draw the sheet, or the area, on white. ValueError with one sentence where that can't be done.
+    def render(self, page: int, ppi: float, area: Box | None = None) -> Rendered:
+        """Draw the sheet, or the area, on white. ValueError with one sentence where that can't be done."""
+        with self._drawn(page, ppi, area, _ON_WHITE) as (bitmap, seen):
+            drawn = Rendered(bitmap.to_pil().convert("RGB"), *seen)
+        _blank_outside(drawn, self.sheet(page))
+        return drawn
+
+    def channels(self, page: int, ppi: float, area: Box | None = None, *, count: int, paper: bool) -> Channels:
+        """The same as single channels: red, green and blue, or one of a page that holds nothing but gray.
 
         Without `paper` nothing lies below while the page is drawn, and the white comes at the end, as ISO 32000-1
         11.4.7 has it: it makes a difference to blend modes on the bare page.
         """
+        with self._drawn(page, ppi, area, _ON_WHITE if paper else _ON_NOTHING) as (bitmap, seen):
+            pixels = bitmap.to_numpy()
+            planes = [pixels[:, :, channel].copy() for channel in range(count)]
+            if not paper:
+                see_through = 255 - pixels[:, :, 3].astype(np.uint16)
+                planes = [
+                    ((plane * (255 - see_through) + 255 * see_through + 127) // 255).astype(np.uint8)
+                    for plane in planes
+                ]
+        drawn = Channels(planes, *seen)
+        _blank_planes(drawn, self.sheet(page))
+        return drawn
+
+    @contextmanager
+    def _drawn(
+        self, page: int, ppi: float, area: Box | None, kind: int
+    ) -> Iterator[tuple[Any, tuple[Box, int, float]]]:
+        """A bitmap with the page on it, as long as the block lasts, and area, rotation and resolution of what it shows."""
         media, rotate, unit = self._geometry(page)
         area = _checked(media if area is None else area)
         wide, high = area.width * unit / 72, area.height * unit / 72
@@ -115,14 +158,13 @@ class Pages:
         across, down = max(1, round(wide * ppi)), max(1, round(high * ppi))
         if rotate % 180:
             across, down = down, across
-        with _PDFIUM:
+        with _PDFIUM, ExitStack() as stack:
             try:
-                picture = _draw(self._page(page, media), area, rotate, (across, down), paper)
+                bitmap = _bitmap(self._page(page, media), area, rotate, (across, down), kind)
             except (pdfium.PdfiumError, MemoryError) as fault:
                 raise ValueError(f"page {page} can't be drawn ({fault})") from fault
-        drawn = Rendered(picture, area, rotate, ppi)
-        _blank_outside(drawn, media)
-        return drawn
+            stack.callback(bitmap.close)
+            yield bitmap, (area, rotate, ppi)
 
     def _geometry(self, page: int) -> tuple[Box, int, float]:
         """Media box, clockwise rotation and user unit of a page."""
@@ -203,23 +245,14 @@ def _document(source: Path | bytes) -> Any:
             raise ValueError("the file can't be opened for drawing") from fault
 
 
-def _draw(page: Any, area: Box, rotate: int, size: tuple[int, int], paper: bool) -> Image.Image:
+def _bitmap(page: Any, area: Box, rotate: int, size: tuple[int, int], kind: int) -> Any:
     _show_only(page, area)
     page.set_rotation(rotate)
-    kind = pdfium.raw.FPDFBitmap_BGRx if paper else pdfium.raw.FPDFBitmap_BGRA
     bitmap = pdfium.PdfBitmap.new_native(*size, kind, rev_byteorder=True)
-    try:
-        bitmap.fill_rect((255, 255, 255, 255 if paper else 0), 0, 0, *size)
-        flags = pdfium.raw.FPDF_ANNOT | pdfium.raw.FPDF_PRINTING | pdfium.raw.FPDF_REVERSE_BYTE_ORDER
-        pdfium.raw.FPDF_RenderPageBitmap(bitmap, page, 0, 0, *size, 0, flags)
-        drawn: Image.Image = bitmap.to_pil()
-        if paper:
-            return drawn.convert("RGB")
-        picture = Image.new("RGB", size, "white")
-        picture.paste(drawn, mask=drawn.getchannel("A"))
-        return picture
-    finally:
-        bitmap.close()
+    bitmap.fill_rect((255, 255, 255, 0 if kind == _ON_NOTHING else 255), 0, 0, *size)
+    flags = pdfium.raw.FPDF_ANNOT | pdfium.raw.FPDF_PRINTING | pdfium.raw.FPDF_REVERSE_BYTE_ORDER
+    pdfium.raw.FPDF_RenderPageBitmap(bitmap, page, 0, 0, *size, 0, flags)
+    return bitmap
 
 
 def _show_only(page: Any, area: Box) -> None:
@@ -251,3 +284,12 @@ def _blank_outside(drawn: Rendered, media: Box) -> None:
         place = drawn.place(kept)
         blank.paste(drawn.picture.crop(place), place[:2])
     drawn.picture.paste(blank)
+
+
+def _blank_planes(drawn: Channels, media: Box) -> None:
+    if drawn.area.within(media, 1e-6):
+        return
+    kept = media.common(drawn.area)
+    left, top, right, bottom = (max(side, 0) for side in drawn.place(kept)) if kept is not None else (0, 0, 0, 0)
+    for plane in drawn.planes:
+        plane[:top], plane[bottom:], plane[:, :left], plane[:, right:] = 255, 255, 255, 255

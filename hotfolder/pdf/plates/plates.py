@@ -6,7 +6,6 @@ The page is rewritten so that each channel of the picture is one ink (`pdf/mappi
 from __future__ import annotations
 
 import io
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import NamedTuple
@@ -19,7 +18,7 @@ from hotfolder.colour.condition import Condition
 from hotfolder.finding import Box
 from hotfolder.pdf.mappings.to_plates import PROCESS, InksDisagree, ToPlates, ink_amounts
 from hotfolder.pdf.plates.doubts import CensusOfConversion, Doubt, InkCensus
-from hotfolder.pdf.render import Rendered, View, open_pages
+from hotfolder.pdf.render import Channels, View, open_pages
 from hotfolder.pdf.values.spaces import Floats
 from hotfolder.pdf.walk.mapping import Mapping
 from hotfolder.pdf.walk.outcome import Leftover
@@ -90,9 +89,7 @@ def make_plates(
     inks = (*PROCESS, *sorted(census.spots))
     if len(inks) > _MOST_INKS:
         raise ValueError(f"page {page} has {len(inks)} inks, more than can be drawn")
-    with ThreadPoolExecutor(max_workers=2) as pool:
-        sets = [inks[start : start + 3] for start in range(0, len(inks), 3)]
-        drawn = [one for several in pool.map(drawing.draw, sets) for one in several]
+    drawn = [one for start in range(0, len(inks), 3) for one in drawing.draw(inks[start : start + 3])]
     first = drawn[0].view
     left = {
         (one.what, one.why): Doubt(page, one.what, one.why, Box(*one.box) if one.box else None)
@@ -153,7 +150,7 @@ class _Drawn(NamedTuple):
     """Some inks as drawn, where that is on the page, and what of it could not be drawn."""
 
     coverage: dict[str, Plate]
-    view: Rendered
+    view: Channels
     left: list[Leftover]
 
 
@@ -179,8 +176,8 @@ class _Drawing:
         except InksDisagree:
             return [one for ink in inks for one in self.draw((ink,))]
         with open_pages(copy or self.source) as pages:
-            # On paper it is a little faster, and the same unless something is mixed with what lies below.
-            view = pages.render(1 if copy else self.page, self.ppi, self.area, paper=not self.census.mixes)
-        pixels = np.asarray(view.picture)
-        coverage = {ink: 255 - pixels[:, :, channel] for channel, ink in enumerate(inks)}
+            # On paper it is faster, and the same unless something is mixed with what lies below.
+            paper, count = not self.census.mixes, len(channels)
+            view = pages.channels(1 if copy else self.page, self.ppi, self.area, count=count, paper=paper)
+        coverage = {ink: 255 - plane for ink, plane in zip(inks, view.planes, strict=False)}
         return [_Drawn(coverage, view, left)]
