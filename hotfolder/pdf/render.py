@@ -120,19 +120,25 @@ class Pages:
         area = area or media
         return area.width * unit / 72, area.height * unit / 72
 
-    def render(self, page: int, ppi: float, area: Box | None = None) -> Rendered:
-        """Draw the sheet, or the area, on white. ValueError with one sentence where that can't be done."""
-        with self._drawn(page, ppi, area, _ON_WHITE) as (bitmap, seen):
-            drawn = Rendered(bitmap.to_pil().convert("RGB"), *seen)
-        _blank_outside(drawn, self.sheet(page))
-        return drawn
-
-    def channels(self, page: int, ppi: float, area: Box | None = None, *, count: int, paper: bool) -> Channels:
-        """The same as single channels: red, green and blue, or one of a page that holds nothing but gray.
+    def render(self, page: int, ppi: float, area: Box | None = None, *, paper: bool = True) -> Rendered:
+        """Draw the sheet, or the area, on white. ValueError with one sentence where that can't be done.
 
         Without `paper` nothing lies below while the page is drawn, and the white comes at the end, as ISO 32000-1
         11.4.7 has it: it makes a difference to blend modes on the bare page.
         """
+        with self._drawn(page, ppi, area, _ON_WHITE if paper else _ON_NOTHING) as (bitmap, seen):
+            shown: Image.Image = bitmap.to_pil()
+            if paper:
+                picture = shown.convert("RGB")
+            else:
+                picture = Image.new("RGB", shown.size, "white")
+                picture.paste(shown, mask=shown.getchannel("A"))
+        drawn = Rendered(picture, *seen)
+        _blank_outside(drawn, self.sheet(page))
+        return drawn
+
+    def channels(self, page: int, ppi: float, area: Box | None = None, *, count: int, paper: bool) -> Channels:
+        """The same as single channels: red, green and blue, or one of a page that holds nothing but gray."""
         with self._drawn(page, ppi, area, _ON_WHITE if paper else _ON_NOTHING) as (bitmap, seen):
             pixels = bitmap.to_numpy()
             planes = [pixels[:, :, channel].copy() for channel in range(count)]
