@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pikepdf
 import pytest
-from pikepdf import Array, Dictionary, Name, Stream
+from pikepdf import Array, Dictionary, Name, Object, Stream
 from pypdf import PdfReader
 
 from hotfolder.colour.condition import SHIPPED
@@ -47,6 +47,9 @@ def group(space: object, *, isolated: bool = True) -> Dictionary:
 
 def build(path: Path, content: bytes, graphics: Dictionary, space: str | None, inner: Dictionary | None = None) -> Path:
     """A page with the content, in a form with the group `inner` if one is given; the page blends in `space`."""
+    # Copies: what stands in one file can't be put into another.
+    graphics = Object.parse(graphics.unparse())
+    inner = None if inner is None else Object.parse(inner.unparse())
     make_pdf(path, changes={"/Group": group(space)} if space else {})
     with pikepdf.open(path, allow_overwriting_input=True) as pdf:
         page = pdf.pages[0].obj
