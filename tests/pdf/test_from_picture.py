@@ -625,3 +625,18 @@ def test_the_coarse_picture_of_the_damage_check_is_what_a_decoder_makes_small(
     small = pyvips.Image.jpegload_buffer(out.getvalue(), shrink=8).numpy()
     assert coarse.shape == small.shape
     assert np.abs(coarse.astype(int) - small).max() <= 1
+
+
+@pytest.mark.parametrize(
+    ("size", "subsampling"), [((640, 640), 2), ((800, 480), 2), ((264, 136), 2), ((1000, 1000), 2)]
+)
+def test_a_picture_that_happens_to_end_in_middle_gray_is_whole(size: tuple[int, int], subsampling: int) -> None:
+    random = np.random.default_rng(1)
+    pixels = random.integers(0, 256, (size[1], size[0], 3), dtype=np.uint8)
+    pixels[-16:, -16:] = random.integers(122, 135, (16, 16, 3))
+    data = io.BytesIO()
+    Image.fromarray(pixels).save(data, "JPEG", quality=90, subsampling=subsampling)
+    whole = data.getvalue()
+    check_jpeg_data(read_jpeg(whole))
+    with pytest.raises(ValueError, match="damaged"):  # and without its last 60 bytes it isn't
+        check_jpeg_data(read_jpeg(whole[:-62] + whole[-2:]))

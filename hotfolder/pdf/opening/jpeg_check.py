@@ -64,7 +64,7 @@ def check_jpeg_data(head: JpegHead) -> NDArray[np.uint8] | None:
         _decode(bytes(data), rows * units.down)  # each interval's end is checked by its marker
         return None
     cut = _cut(_decode(bytes(data)), units)
-    _check_end(cut, units)
+    _check_end(cut, units, rows * columns, head)
     return _as_it_lies(cut, head, units)
 
 
@@ -130,11 +130,23 @@ def _as_it_lies(cut: NDArray[np.uint8], head: JpegHead, units: _Units) -> NDArra
     return whole[: head.height // 8, : head.width // 8]
 
 
-def _check_end(cut: NDArray[np.uint8], units: _Units) -> None:
-    """Where data has ended libjpeg fills in middle gray, behind one unit that may be anything."""
+def _check_end(cut: NDArray[np.uint8], units: _Units, warned: int, head: JpegHead) -> None:
+    """Where data has ended libjpeg fills in middle gray, behind one unit that may be anything. Of the first `warned`
+    units it would have warned, so gray among them is the picture's own."""
     blank = np.abs(cut.reshape(len(cut), -1).astype(np.int16) * 2 - 255).max(axis=1) <= 2
     if not blank[units.count + 1 :].all():
         raise ValueError(f"{_DAMAGED}: there is more of it than the picture needs.")
     above = units.count - 1 - units.in_row
-    if above >= 0 and blank[units.count - 1] and not blank[above]:  # a gray poster is gray there too
+    gray = above >= 0 and blank[units.count - 1] and not blank[above]  # a gray poster is gray there too
+    if units.count > warned and gray and _ends_flat(head):
         raise ValueError(f"{_DAMAGED}: its end is missing.")
+
+
+def _ends_flat(head: JpegHead) -> bool:
+    """Whether the last corner has no detail at all, as what libjpeg fills in: a photograph's gray has some."""
+    try:
+        picture = pyvips.Image.jpegload_buffer(head.data[: head.end], access="sequential")
+        corner = picture.crop(head.width - 4, head.height - 4, 4, 4).numpy()
+    except pyvips.Error as fault:
+        raise ValueError(f"{_DAMAGED} ({fault}).") from fault
+    return int(np.ptp(corner.reshape(16, -1), axis=0).max()) == 0
