@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import pikepdf
+import pyvips
 from pikepdf import Object
 
 from hotfolder.colour.condition import Condition
@@ -86,11 +87,15 @@ class CensusOfConversion(InkCensus, ToCondition):
 
     target = CMYK
     lasting = False
+    shrinks_kept = True  # each drawing reads them again
 
     def __init__(self, condition: Condition, ppi: float) -> None:
         InkCensus.__init__(self)
         ToCondition.__init__(self, condition.plain())  # inks are shown as they stand
         self.picture_ppi = ppi
+
+    def picture(self, image: pyvips.Image, space: Space) -> tuple[pyvips.Image, Space]:
+        return (image, CMYK) if space.kind == "DeviceCMYK" else super().picture(image, space)
 
     def for_mask(self, space: Space | None) -> Mapping:
         return ToCondition.for_mask(self, space)

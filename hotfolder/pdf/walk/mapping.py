@@ -76,6 +76,7 @@ class Mapping:
     converts_inks: bool = False  # True: DeviceGray or DeviceCMYK may be converted too
     purpose: Purpose = FLAT  # for what the colours are that are asked about; the walker sets it
     picture_ppi: float | None = None  # pictures of more than this resolution are shrunk first
+    shrinks_kept: bool = False  # True: so are large pictures in DeviceCMYK although their colours stay
     picture_quality: int = 95  # of JPEG pictures that have to be encoded anew
     blending_told: bool = False  # True: whoever walks tells what another blending space does to the picture
     lasting: bool = True  # False: the result is looked at and thrown away, so pictures are stored without packing

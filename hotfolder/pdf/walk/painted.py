@@ -17,6 +17,7 @@ from hotfolder.pdf.objects import (
     stream_bytes,
     whole,
 )
+from hotfolder.pdf.pictures.kept import LARGE
 from hotfolder.pdf.values.spaces import Space, device_name
 from hotfolder.pdf.walk.graphics import blend_mode, read_intent
 from hotfolder.pdf.walk.inline import as_stream
@@ -206,6 +207,12 @@ def shading(walker: "Walker", found: object, resources: object, intent: str) -> 
     return walker.remember(key, made, began)
 
 
+def _large_in_inks(picture: Object, space: Space) -> bool:
+    return (
+        space.kind == "DeviceCMYK" and whole(entry(picture, "/Width"), 0) * whole(entry(picture, "/Height"), 0) > LARGE
+    )
+
+
 def picture(
     walker: "Walker", found: Object, resources: object, state: State, inline: bytes | None = None
 ) -> tuple[object, Space | None]:
@@ -231,7 +238,10 @@ def picture(
 
     try:
         with walker.using("picture", intent):
-            made = _carried_out(walker.plan(space), found, convert)
+            plan = walker.plan(space)
+            if plan.fate is Fate.KEEP and walker.mapping.shrinks_kept and _large_in_inks(found, space):
+                plan = Plan(Fate.CONVERT)
+            made = _carried_out(plan, found, convert)
             walker.result.changed["pictures"] += made is not found
     except ValueError as fault:
         walker.leave("an inline picture" if inline is not None else "a picture", str(fault), box)
