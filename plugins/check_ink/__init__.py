@@ -7,10 +7,12 @@ from pathlib import Path
 
 import pikepdf
 
+from hotfolder.colour.condition import Condition
 from hotfolder.pdf.boxes import PageBoxes, read_boxes
 from hotfolder.pdf.looking.coverage import bare_view, measure, neighbours, places_over, small_view
 from hotfolder.pdf.looking.ink_watch import Kind, Sizes, find_inked
 from hotfolder.pdf.plates import Plates, make_plates
+from hotfolder.pdf.plates.proof import prepare
 from hotfolder.plugin import Job, Length, Part, Register, Settings, Step, hookimpl, setting
 
 from .looked import Looked, judge_small
@@ -81,6 +83,10 @@ class CheckInk(Step):
     reads = frozenset({Part.COLOUR, Part.CONTENT, Part.PICTURES})
     Settings = CheckInkSettings
     settings: CheckInkSettings
+
+    @classmethod
+    def prepare(cls, condition: Condition) -> None:
+        prepare(condition)
 
     def run(self, job: Job) -> None:
         looked, artwork = Looked(converted=not job.held), job.artwork

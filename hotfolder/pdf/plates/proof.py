@@ -25,6 +25,11 @@ def proof_picture(plates: Plates, condition: Condition, *, paper: bool = False) 
     return shown
 
 
+def prepare(condition: Condition) -> None:
+    """Make the conversion that every proof for this condition needs."""
+    _to_screen(condition, False)
+
+
 def process_inks(plates: Plates) -> NDArray[np.uint8]:
     """(rows, columns, 4) of 0 to 255: the process inks, with each spot ink's stand-in printed over them."""
     found = np.stack([plates.coverage[ink] for ink in PROCESS], axis=-1)
