@@ -95,7 +95,10 @@ def _order(path: Path, out: Path) -> Order:
 def compare(before: Path, after: Path, folder: Path) -> list[float] | str:
     """[mean, worst place] in CIEDE2000 over the first pages, or why it can't be told."""
     ways = [(before, folder / "before.pdf"), (after, folder / "after.pdf")]
-    sizes = [_trimmed(source, target) for source, target in ways]
+    try:
+        sizes = [_trimmed(source, target) for source, target in ways]
+    except ValueError as fault:
+        return f"no page to compare: {fault}"
     if not sizes[0] or len(sizes[0]) != len(sizes[1]) or not np.allclose(sizes[0], sizes[1], rtol=0.002):
         return "pages of other sizes"
     mean = worst = 0.0

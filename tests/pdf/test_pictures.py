@@ -398,6 +398,7 @@ LEFT = {
     "cut short": (b"\0" * 100, "/DeviceRGB", "", "cut short"),
     "no JPEG": (b"\xff\xd8 nothing", "/DeviceRGB", "/Filter /DCTDecode", "JPEG data is damaged"),
     "gray JPEG in an RGB space": (jpeg(smooth(1)), "/DeviceRGB", "/Filter /DCTDecode", "1 channels"),
+    "JPEG of another size": (jpeg(smooth(3)[:16]), "/DeviceRGB", "/Filter /DCTDecode", "another size"),
     "no JPEG 2000": (b"nothing", "/DeviceRGB", "/Filter /JPXDecode", "JPEG 2000"),
     "impossible depth": (b"\0" * 9999, "/DeviceRGB", "/BitsPerComponent 7", "7 bits"),
     "unknown space": (b"\0" * 9999, "/Elsewhere", "", "missing"),

@@ -27,6 +27,8 @@ def load(
         return _small(picture, space, facts, shrink, whole_range)
     if facts.coding == "DCTDecode":
         image = _jpeg(picture, shrink)
+        if not (_fits(image.width, facts.width, shrink) and _fits(image.height, facts.height, shrink)):
+            raise CannotConvert("its data is of another size than its entries say, which programs draw differently")
     elif facts.coding == "JPXDecode":
         image = read_jpx(undress(picture), space, shrink if space.kind != "Indexed" else 1)
     else:
@@ -66,6 +68,11 @@ def _jpeg(picture: Stream, shrink: int) -> pyvips.Image:
         # libvips takes the inks of every CMYK JPEG as inverted and turns them; a PDF's samples are as stored (7.4.8).
         return image.invert().copy(interpretation="multiband")
     return image
+
+
+def _fits(came: int, wanted: int, shrink: int) -> bool:
+    """Whether a side has as many pixels as it should; a decoder that shrinks may round either way."""
+    return abs(came * shrink - wanted) < shrink
 
 
 def _decoded(image: pyvips.Image, space: Space, facts: Facts) -> pyvips.Image:
