@@ -25,8 +25,8 @@ from hotfolder.pdf.mappings import Mapping
 from hotfolder.pdf.render import render_page
 from hotfolder.pdf.values.spaces import CMYK, RGB, Floats, Space
 from hotfolder.pdf.walk.content import Scanner
-from hotfolder.pdf.walk.frame import HANDLED
 from hotfolder.pdf.walk.mapping import KEEP, Fate, Plan
+from hotfolder.pdf.walk.operators import HANDLED
 from hotfolder.pdf.walk.walker import walk
 
 ASKED = os.environ.get("HOTFOLDER_EXAMPLES")

@@ -1,34 +1,36 @@
 """Follows one content stream operator by operator, keeps its graphics state, and notes what must be written anew."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
-import pikepdf
-from pikepdf import Array, Dictionary, Name, Stream
+from pikepdf import Array, Dictionary, Name
 
-from hotfolder.pdf.objects import entry, name, same_object
+from hotfolder.pdf.objects import entry
 from hotfolder.pdf.values.spaces import PATTERN, Space
 from hotfolder.pdf.walk.at_once import follow
 from hotfolder.pdf.walk.changes import Changes, Converted
 from hotfolder.pdf.walk.content import Operation, parse_name, parse_number, write_name
 from hotfolder.pdf.walk.graphics import apply, read_graphics, read_intent
-from hotfolder.pdf.walk.inline import inline_facts, write_inline
 from hotfolder.pdf.walk.mapping import Fate, Plan
 from hotfolder.pdf.walk.overprint import keep_overprint
-from hotfolder.pdf.walk.painted import glyphs, graphics_state, pattern, picture, shading
+from hotfolder.pdf.walk.painted import graphics_state, pattern
 from hotfolder.pdf.walk.plain_runs import PlainRun
 from hotfolder.pdf.walk.resources import ResourceEdits
-from hotfolder.pdf.walk.sparing import PAINTING, paint_object
-from hotfolder.pdf.walk.state import MOST_SAVED, UNIT, Colour, Matrix, State, multiply, transform_box
+from hotfolder.pdf.walk.state import MOST_SAVED, Colour, Matrix, State, multiply
 
 if TYPE_CHECKING:
     from hotfolder.pdf.walk.walker import Walker
 
 # Which device space an operator chooses (table 74).
-_DEVICE = {b"g": "DeviceGray", b"rg": "DeviceRGB", b"k": "DeviceCMYK"}
-_DEVICE |= {b"G": "DeviceGray", b"RG": "DeviceRGB", b"K": "DeviceCMYK"}
+DEVICE = {b"g": "DeviceGray", b"rg": "DeviceRGB", b"k": "DeviceCMYK"}
+DEVICE |= {b"G": "DeviceGray", b"RG": "DeviceRGB", b"K": "DeviceCMYK"}
 MOST_STATED = 5000  # device colours remembered as read; more are read each time
 _DEFAULTS = {"/DefaultGray": "DeviceGray", "/DefaultRGB": "DeviceRGB", "/DefaultCMYK": "DeviceCMYK"}
+
+
+COLOURS = frozenset(
+    (*DEVICE, b"cs", b"CS", b"sc", b"scn", b"SC", b"SCN", b"sh")
+)  # void in an uncoloured cell (8.7.3.3)
 
 
 class Frame:
@@ -56,7 +58,7 @@ class Frame:
         self._devices: dict[str, tuple[Space, Plan]] = {}
         self._stated: dict[tuple[object, ...], tuple[Colour, Converted | None, str]] = {}
         self._graphics: dict[str, dict[str, object]] = {}
-        self._fonts: dict[str, tuple[object, bool]] = {}
+        self.fonts: dict[str, tuple[object, bool]] = {}
         self._named: dict[str, Space] = {}
         self._after_space: tuple[int, bool, int] | None = None  # end of the last cs, its side, its change's place
         self._left = len(walker.result.leftovers)
@@ -80,7 +82,7 @@ class Frame:
                 self.changes.add(0, 0, Converted(black, black.initial(), stroke, intent=self.state.intent))
         if not defaults and not mapping.spares and not self.walker.trigger.touches(self.data):
             return self.changes.written(self.walker)
-        handlers = SPARING if mapping.spares else HANDLED
+        handlers = self.walker.handlers
         for operation in self._operations():
             handle = handlers.get(operation.operator)
             if self.state.uncoloured and operation.operator in COLOURS:
@@ -132,6 +134,10 @@ class Frame:
         """Whether the current colour was set in this very stream, not by the one that draws it."""
         return self._owned[stroke]
 
+    @property
+    def owns_both(self) -> bool:
+        return all(self._owned)
+
     def set_graphics(self, at: int, name: str, graphics: Dictionary) -> None:
         """Puts a `gs` between two operators; dictionaries that are alike share one object."""
         written = self.edits.use("/ExtGState", name, self.walker.shared(graphics))
@@ -139,7 +145,7 @@ class Frame:
 
     def uses_callers_colours(self) -> None:
         """Notes that what is written depends on colours set by the stream that draws this one."""
-        self.borrowed |= not all(self._owned)
+        self.borrowed |= not self.owns_both
 
     # Colours
 
@@ -184,7 +190,7 @@ class Frame:
 
     def device_space(self, operator: bytes) -> tuple[Space, Plan]:
         """The space that a device colour's operator chooses, and what becomes of it."""
-        kind = _DEVICE[operator]
+        kind = DEVICE[operator]
         if kind not in self._devices:
             space = self.walker.spaces.device(kind, self.resources)
             self._devices[kind] = space, self.walker.plan(space)
@@ -262,7 +268,7 @@ class Frame:
         base = space.base if space.kind == "Pattern" else None
         numbers = operation.operands[:-1]
         values = _values(numbers, base.n) if base is not None and numbers else ()
-        gradient = self._note_gradient(found.get("/Shading")) if isinstance(found, Dictionary) else None
+        gradient = self.note_gradient(found.get("/Shading")) if isinstance(found, Dictionary) else None
         self._set(stroke, Colour(space if space.kind == "Pattern" else PATTERN, values, key, gradient))
         colour = Colour(base, values) if base is not None and values else Colour()
         now = pattern(self.walker, found, self.resources, self.depth, self.base, colour)
@@ -276,7 +282,8 @@ class Frame:
             self.changes.add(operation.start, operation.end, text)
         keep_overprint(self, operation.end)
 
-    def _note_gradient(self, found: object) -> Space | None:
+    def note_gradient(self, found: object) -> Space | None:
+        """Tells the mapping of a gradient; its colour space."""
         try:
             space = self.walker.spaces.read(entry(found, "/ColorSpace"), self.resources)
         except ValueError:
@@ -331,84 +338,6 @@ class Frame:
             if not colour.pattern and self._owned[stroke] and self.walker.plan(colour.space).fate is Fate.CONVERT:
                 self.changes.add(at, at, Converted(colour.space, colour.values, stroke, intent=self.state.intent))
 
-    # Things painted
-
-    def draw(self, operation: Operation) -> None:
-        """Do: a picture or a form."""
-        key = parse_name(operation.operands[-1])
-        found = self.edits.get("/XObject", key)
-        if not isinstance(found, Stream):
-            raise ValueError(f"the picture or form {key[1:]} is missing")
-        kind = name(entry(found, "/Subtype"))
-        now: object = found
-        stencil = kind == "Image" and entry(found, "/ImageMask") is True
-        if stencil:
-            even_alpha(self, operation.start, self.state.alpha_fill**0.5)
-        if kind == "Image":
-            now, space = picture(self.walker, found, self.resources, self.state)
-            self.walker.mapping.picture_placed(self, found, space, key)
-        elif kind == "Form":
-            inner = self.state.copy()
-            now, borrowed = self.walker.form(found, self.resources, inner, depth=self.depth)
-            self.borrowed |= borrowed and not all(self._owned)
-        written = self.edits.use("/XObject", key, now)
-        if written != key:
-            self.changes.add(operation.start, operation.end, write_name(written) + b" Do")
-        if stencil:
-            even_alpha(self, operation.end, self.state.alpha_fill)
-
-    def shade(self, operation: Operation) -> None:
-        """sh: a gradient over all of the clipping path."""
-        key = parse_name(operation.operands[-1])
-        found = self.edits.get("/Shading", key)
-        if found is None:
-            raise ValueError(f"the gradient {key[1:]} is missing")
-        self._note_gradient(found)
-        now = shading(self.walker, found, self.resources, self.state.intent)
-        written = self.edits.use("/Shading", key, now)
-        if written != key:
-            self.changes.add(operation.start, operation.end, write_name(written) + b" sh")
-
-    def inline(self, operation: Operation) -> None:
-        """BI ID EI: a picture inside the content stream."""
-        entries, data = operation.operands
-        try:
-            facts = inline_facts(entries, self.resources)
-        except (ValueError, pikepdf.PdfError) as fault:
-            self.walker.leave("an inline picture", str(fault), transform_box(UNIT, self.state.ctm))
-            return
-        stencil = entry(facts, "/ImageMask") is True
-        if stencil:
-            even_alpha(self, operation.start, self.state.alpha_fill**0.5)
-        now, space = picture(self.walker, facts, self.resources, self.state, inline=data)
-        self.walker.mapping.picture_placed(self, facts, space, "")
-        if not same_object(now, facts) and isinstance(now, Stream):
-            self.changes.add(operation.start, operation.end, write_inline(self.edits, now))
-        if stencil:
-            even_alpha(self, operation.end, self.state.alpha_fill)
-
-    def choose_font(self, operation: Operation) -> None:
-        """Tf. The glyphs of a Type 3 font are drawn by content streams of their own."""
-        key = parse_name(operation.operands[0])
-        self.state.font_size = parse_number(operation.operands[1])
-        if key not in self._fonts:
-            font = self.edits.get("/Font", key)
-            self._fonts[key] = font, name(entry(font, "/Subtype")) == "Type3"
-        found, drawn = self._fonts[key]
-        self.state.font = found
-        if drawn:
-            now = glyphs(self.walker, found, self.resources, self.state, self.depth)
-            written = self.edits.use("/Font", key, now)
-            if written != key:
-                size = b" " + operation.operands[1] + b" Tf"
-                self.changes.add(operation.start, operation.end, write_name(written) + size)
-
-
-def even_alpha(frame: Frame, at: int, alpha: float) -> None:
-    """PDFium lets the constant alpha of a stencil count twice (seen with pypdfium2 5, against Ghostscript)."""
-    if frame.walker.mapping.drawn and 0 < frame.state.alpha_fill < 1:
-        frame.set_graphics(at, f"/Alpha{alpha:.4f}", Dictionary(ca=round(alpha, 4)))
-
 
 def _values(operands: list[bytes], n: int) -> tuple[float, ...]:
     if len(operands) < n:
@@ -422,31 +351,3 @@ def _values(operands: list[bytes], n: int) -> tuple[float, ...]:
             if max(values, default=0) < 1e9:
                 return values
     return tuple(parse_number(token) for token in operands[len(operands) - n :])
-
-
-HANDLED: dict[bytes, Callable[[Frame, Operation], None]] = {
-    **dict.fromkeys(_DEVICE, Frame.device),
-    **dict.fromkeys((b"cs", b"CS"), Frame.choose),
-    **dict.fromkeys((b"sc", b"scn", b"SC", b"SCN"), Frame.paint_with),
-    b"q": Frame.save,
-    b"Q": Frame.restore,
-    b"cm": Frame.concatenate,
-    b"gs": Frame.graphics,
-    b"ri": Frame.intent,
-    b"Do": Frame.draw,
-    b"sh": Frame.shade,
-    b"BI": Frame.inline,
-    b"Tf": Frame.choose_font,
-}
-SPARING: dict[bytes, Callable[[Frame, Operation], None]] = {
-    **HANDLED,
-    **PAINTING,
-    b"Do": lambda frame, operation: paint_object(frame, operation, Frame.draw),
-    b"sh": lambda frame, operation: paint_object(frame, operation, Frame.shade),
-    b"BI": lambda frame, operation: paint_object(frame, operation, Frame.inline),
-}
-COLOURS = frozenset(
-    (*_DEVICE, b"cs", b"CS", b"sc", b"scn", b"SC", b"SCN", b"sh")
-)  # void in an uncoloured cell (8.7.3.3)
-# A stream without any of these has nothing that could need a change, unless default spaces are in force.
-TRIGGERS = frozenset(HANDLED) - {b"g", b"G", b"k", b"K", b"q", b"Q", b"cm", b"ri"}

@@ -27,8 +27,9 @@ from hotfolder.pdf.objects import (
 from hotfolder.pdf.values.spaces import Floats, Space, SpaceReader
 from hotfolder.pdf.walk.annotations import rewrite_appearance
 from hotfolder.pdf.walk.content import Scanner
-from hotfolder.pdf.walk.frame import HANDLED, SPARING, TRIGGERS, Frame
+from hotfolder.pdf.walk.frame import Frame
 from hotfolder.pdf.walk.mapping import Mapping, Plan, Purpose
+from hotfolder.pdf.walk.operators import HANDLED, SPARING, TRIGGERS
 from hotfolder.pdf.walk.outcome import Leftover, WalkResult
 from hotfolder.pdf.walk.painted import group
 from hotfolder.pdf.walk.placing import form_box, read_matrix
@@ -87,7 +88,8 @@ class Walker:
         self.pdf, self.mapping, self.result = pdf, mapping, result
         self.spaces = SpaceReader()
         self.page_number = 0
-        self.scanner = Scanner([*(SPARING if mapping.spares else HANDLED), *mapping.watched])
+        self.handlers = SPARING if mapping.spares else HANDLED
+        self.scanner = Scanner([*self.handlers, *mapping.watched])
         # Where gray and CMYK themselves are converted, g and k alone are reason enough to follow a stream.
         keeps = mapping.target.kind == "DeviceCMYK" and not mapping.converts_inks
         self.trigger = Scanner([*(TRIGGERS if keeps else TRIGGERS | {b"g", b"G", b"k", b"K"}), *mapping.watched])
