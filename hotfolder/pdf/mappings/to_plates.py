@@ -70,6 +70,12 @@ class ToPlates(Mapping):
             return 1 - self._named(space.inks, np.clip(np.asarray(values, np.float64), 0, 1))
         return 1 - self._named(PROCESS, self._process(space, values, smooth))
 
+    def picks(self, space: Space) -> list[int] | None:
+        names = space.inks or (PROCESS if space.kind == "DeviceCMYK" else ())
+        if not names or names == ("All",):
+            return None
+        return [names.index(ink) if ink in names else -1 for ink in self.inks]
+
     def _process(self, space: Space, values: Floats, smooth: bool) -> Floats:
         real = self._screen.source(space)[0]
         return self._screen.colours(CMYK if real.n == 4 else space, values, smooth)

@@ -94,6 +94,11 @@ class Mapping:
         """
         raise CannotConvert("nothing converts it")
 
+    def picks(self, space: Space) -> list[int] | None:
+        """Where the target's channels are nothing but 1 minus single numbers of the space: which (-1: none), else None.
+        Then gradients need not be computed anew."""
+        return None
+
     def apart(self, one: Floats, other: Floats) -> Floats:
         """How far apart colours of the target look, (n, target.n) twice to (n,): CIEDE2000, or here percent of ink."""
         return np.asarray(abs(one - other).max(axis=1) * 100)

@@ -5,9 +5,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 from pikepdf import Array, Dictionary, Name, Object, Stream
 
-from hotfolder.pdf.objects import copy_dictionary, entry, numbers, whole
+from hotfolder.pdf.objects import copy_dictionary, entry, identity, numbers, whole
 from hotfolder.pdf.values.described import fingerprint, joined_by_curves
 from hotfolder.pdf.values.functions import Function, read_function
+from hotfolder.pdf.values.picked import picked
 from hotfolder.pdf.values.spaces import Floats, Space
 from hotfolder.pdf.walk.blend import Blend
 from hotfolder.pdf.walk.field import convert_field
@@ -46,6 +47,8 @@ def convert_shading(walker: "Walker", found: object, space: Space, plan: Plan) -
 
 def _with_function(walker: "Walker", found: Dictionary | Stream, space: Space, kind: int, described: object) -> Object:
     """Its colours come from a function: of the place (type 1), of one number along a line or at a mesh's corners."""
+    if (simpler := _picked(walker, found, space, described)) is not None:
+        return simpler
     if joined_by_curves(described):
         raise CannotConvert("its table is to be joined by curves (Order 3), which programs draw differently")
     function = read_function(described)
@@ -69,6 +72,19 @@ def _with_function(walker: "Walker", found: Dictionary | Stream, space: Space, k
     if background is not None:
         new["/Background"] = Array([float(x) for x in blend(background)[0]])
     return _with(walker, found, new)
+
+
+def _picked(walker: "Walker", found: Dictionary | Stream, space: Space, described: object) -> Object | None:
+    """The gradient with single inks of its function, where that is all the mapping wants."""
+    places = walker.mapping.picks(space)
+    if places is None or "/Background" in found:
+        return None
+    key = ("picked", identity(described), tuple(places))
+    known = walker.known(key)
+    function = known.made if known else walker.remember(key, picked(walker.pdf, described, places), walker.begin())
+    if function is None:
+        return None
+    return _with(walker, found, {"/ColorSpace": Name("/" + walker.mapping.target.kind), "/Function": function})
 
 
 def _ramp(walker: "Walker", blend: Blend, function: Function, span: tuple[float, float], alike: object) -> object:
