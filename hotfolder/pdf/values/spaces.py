@@ -8,7 +8,7 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from pikepdf import Array, Name, Object, Stream, String
+from pikepdf import Array, Dictionary, Name, Object, Stream, String
 
 from hotfolder.pdf.objects import (
     MOST_LEVELS,
@@ -153,7 +153,9 @@ class SpaceReader:
     def defaults(self, resources: object) -> object:
         """What the device spaces mean with these resources: part of what a shared object's result depends on."""
         spaces = entry(resources, "/ColorSpace")
-        return tuple(self.device(kind, resources).key for kind in _DEFAULTS) if spaces is not None else None
+        if not isinstance(spaces, Dictionary) or not any(key in spaces for key in _DEFAULTS.values()):
+            return None  # as nearly everywhere: asked for at every space, so quickly told
+        return tuple(self.device(kind, resources).key for kind in _DEFAULTS)
 
     def _array(self, found: Array, resources: object, depth: int) -> Space:
         kind = name(found[0])
