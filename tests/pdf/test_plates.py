@@ -151,3 +151,36 @@ def test_the_proof_shows_inks_as_the_condition_prints_them() -> None:
     assert red > 220 > 150 > green - 20 > blue  # orange, by its stand-in of 60 % magenta and 100 % yellow
     paper = np.asarray(proof_picture(found, CONDITION, paper=True)).astype(int)[50, 50]
     assert 225 < paper.min() <= paper.max() < 255  # FOGRA39's paper is L* 95, a 0, b -2 in its characterisation data
+
+
+COLOURED = {
+    "k alone": "0 .5 0 0 k 0 0 200 200 re f",
+    "k before a name": "0 .5 0 0 k/Over gs 0 0 200 200 re f",
+    "k in a form": "/Inner Do",
+    "a colour of a screen": "1 0 0 rg 0 0 200 200 re f",
+    "registration colour": "/All cs 1 scn 0 0 200 200 re f",
+    "a picture": "q 200 0 0 200 0 0 cm BI /W 1 /H 1 /BPC 8 /CS /CMYK ID \x00\xff\x00\x00 EI Q",
+    "a mixture of inks": "/Mixed cs .5 .5 scn 0 0 200 200 re f",
+}
+
+
+@pytest.mark.parametrize("case", COLOURED)
+def test_colour_is_found_wherever_it_stands(case: str) -> None:
+    made = page()
+    made.form("Inner", "0 .5 0 0 k 0 0 200 200 re f")
+    made.put(
+        "ColorSpace",
+        "Mixed",
+        "[/DeviceN [/Magenta /Black] /DeviceCMYK << /FunctionType 4 /Domain [0 1 0 1] /Range [0 1 0 1 0 1 0 1] >>]",
+    )
+    made.obj.Resources.ColorSpace.Mixed[3] = made.pdf.make_indirect(
+        made.stream("{ 0 3 1 roll 0 exch }", "/FunctionType 4 /Domain [0 1 0 1] /Range [0 1 0 1 0 1 0 1]")
+    )
+    assert at(plates(made, COLOURED[case]), 100, 100)[1] > 40
+
+
+def test_a_page_in_black_has_empty_plates_of_the_other_inks() -> None:
+    found = plates(page(), "0 0 0 rg 0 0 100 200 re f .5 g 100 0 100 200 re f BT /F1 30 Tf 9 9 Td (back to k) Tj ET")
+    assert at(found, 50, 100) == [0, 0, 0, 100]
+    assert [found.coverage[ink].any() for ink in PROCESS] == [False, False, False, True]
+    assert len({plate.shape for plate in found.coverage.values()}) == 1

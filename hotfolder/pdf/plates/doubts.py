@@ -1,5 +1,6 @@
 """Looks through a page before its plates are made: which inks it has, and what plates can't show exactly."""
 
+import re
 from dataclasses import dataclass
 
 import pikepdf
@@ -11,11 +12,11 @@ from hotfolder.finding import Box
 from hotfolder.pdf.mappings.to_condition import ToCondition
 from hotfolder.pdf.mappings.to_plates import NOT_SEPARABLE, PROCESS
 from hotfolder.pdf.objects import entry
-from hotfolder.pdf.values.spaces import CMYK, GRAY, Space
+from hotfolder.pdf.values.spaces import CMYK, GRAY, Floats, Space
 from hotfolder.pdf.walk.frame import Frame
 from hotfolder.pdf.walk.mapping import Mapping, Plan
 from hotfolder.pdf.walk.outcome import WalkResult
-from hotfolder.pdf.walk.state import State
+from hotfolder.pdf.walk.state import Matrix, State
 from hotfolder.pdf.walk.walker import Walker
 
 
@@ -29,6 +30,8 @@ class Doubt:
     box: Box | None = None
 
 
+_MAYBE_CMYK = re.compile(rb"[kK](?=[\0\t\n\f\r /\[(<%]|\Z)")
+_COLOURS = frozenset({*PROCESS[:3], "All"})
 _DOUBTS = (
     ("a knockout group", "what overlaps inside it is shown mixed, where it should replace what lies below"),
     ("transparency that mixes in RGB", "plates show it mixed ink by ink, so mixed colours may differ"),
@@ -93,9 +96,28 @@ class CensusOfConversion(InkCensus, ToCondition):
         InkCensus.__init__(self)
         ToCondition.__init__(self, condition.plain())  # inks are shown as they stand
         self.picture_ppi = ppi
+        self.coloured = False  # whether cyan, magenta or yellow may be in it at all
+
+    def plan(self, space: Space, pdf: pikepdf.Pdf) -> Plan:
+        base = space
+        while base.kind in ("Indexed", "Pattern") and base.base is not None:
+            base = base.base
+        self.coloured |= (base.n == 4 and not base.inks) or any(ink in _COLOURS for ink in base.inks)
+        return super().plan(space, pdf)
+
+    def stream_begins(self, frame: Frame, matrix: Matrix) -> None:
+        # Streams with nothing to convert are not followed: any k might be the operator that sets CMYK.
+        self.coloured = self.coloured or _MAYBE_CMYK.search(frame.data) is not None
+
+    def inks(self, space: Space, values: Floats, smooth: bool) -> Floats:
+        found = super().inks(space, values, smooth)
+        self.coloured |= bool((found[:, :3] > 0).any())
+        return found
 
     def picture(self, image: pyvips.Image, space: Space) -> tuple[pyvips.Image, Space]:
-        return (image, CMYK) if space.kind == "DeviceCMYK" else super().picture(image, space)
+        made, target = (image, CMYK) if space.kind == "DeviceCMYK" else super().picture(image, space)
+        self.coloured |= target.n == 4
+        return made, target
 
     def for_mask(self, space: Space | None) -> Mapping:
         return ToCondition.for_mask(self, space)

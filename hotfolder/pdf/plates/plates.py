@@ -82,15 +82,17 @@ def make_plates(
     picture_ppi = min(ppi, picture_ppi or ppi)
     census = CensusOfConversion(condition, picture_ppi)
     try:
-        copy, _ = _rewritten(source, page, census)  # what it leaves, the drawing meets again
+        copy, left = _rewritten(source, page, census)  # what it leaves, the drawing meets again
     except pikepdf.PdfError as fault:
         raise ValueError(f"page {page} can't be read") from fault
     drawing = _Drawing(copy or source, 1 if copy else page, ppi, picture_ppi, condition, area, census)
     inks = (*PROCESS, *sorted(census.spots))
     if len(inks) > _MOST_INKS:
         raise ValueError(f"page {page} has {len(inks)} inks, more than can be drawn")
-    drawn = [one for start in range(0, len(inks), 3) for one in drawing.draw(inks[start : start + 3])]
+    wanted = inks if census.coloured or left else inks[3:]
+    drawn = [one for start in range(0, len(wanted), 3) for one in drawing.draw(wanted[start : start + 3])]
     first = drawn[0].view
+    coverage = {ink: plate for one in drawn for ink, plate in one.coverage.items()}
     left = {
         (one.what, one.why): Doubt(page, one.what, one.why, Box(*one.box) if one.box else None)
         for d in drawn
@@ -102,9 +104,9 @@ def make_plates(
         area=first.area,
         rotate=first.rotate,
         inks=inks,
-        coverage={ink: plate for one in drawn for ink, plate in one.coverage.items()},
+        coverage={ink: coverage[ink] if ink in coverage else np.zeros_like(coverage[PROCESS[3]]) for ink in inks},
         stand_ins=_stand_ins(condition, census),
-        doubts=(*census.doubts(page), *left.values()),
+        doubts=(*census.doubts(page), *doubts.values()),
     )
 
 
