@@ -93,7 +93,7 @@ def make_plates(
     drawn = [one for start in range(0, len(wanted), 3) for one in drawing.draw(wanted[start : start + 3])]
     first = drawn[0].view
     coverage = {ink: plate for one in drawn for ink, plate in one.coverage.items()}
-    left = {
+    doubts = {
         (one.what, one.why): Doubt(page, one.what, one.why, Box(*one.box) if one.box else None)
         for d in drawn
         for one in d.left
