@@ -6,14 +6,29 @@ Each operation is drawn from its kind and a number: hypothesis shrinks a failing
 from __future__ import annotations
 
 import base64
+import os
 import random
 import zlib
 from collections.abc import Callable, Iterator
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
+from hypothesis import HealthCheck, Phase, settings
 from hypothesis import strategies as st
 
 Draw = random.Random
+
+
+def examples(count: int) -> Any:
+    """The same examples at each run; as many others as HOTFOLDER_EXAMPLES asks for by hand."""
+    asked = os.environ.get("HOTFOLDER_EXAMPLES")
+    return settings(
+        max_examples=int(asked) if asked else count,
+        derandomize=not asked,
+        deadline=None,
+        database=None,
+        phases=[Phase.generate, Phase.shrink],
+        suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large, HealthCheck.filter_too_much],
+    )
 
 
 class Operation(NamedTuple):

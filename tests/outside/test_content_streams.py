@@ -7,7 +7,6 @@ More than the gate's examples: HOTFOLDER_EXAMPLES=20000 pytest tests/outside/tes
 from __future__ import annotations
 
 import io
-import os
 from collections.abc import Callable, Iterable
 from typing import Any
 
@@ -15,10 +14,10 @@ import numpy as np
 import pikepdf
 import pytest
 import pyvips
-from hypothesis import HealthCheck, Phase, assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
 from pikepdf import Array, Dictionary, Name, Object, Stream
-from streams import SPACES, Laid, streams
+from streams import SPACES, Laid, examples, streams
 
 from hotfolder.colour.profile import SRGB
 from hotfolder.pdf.mappings import Mapping
@@ -29,23 +28,10 @@ from hotfolder.pdf.walk.mapping import KEEP, Fate, Plan
 from hotfolder.pdf.walk.operators import HANDLED
 from hotfolder.pdf.walk.walker import walk
 
-ASKED = os.environ.get("HOTFOLDER_EXAMPLES")
 EVERY = (
     "b B b* B* BDC BI BMC BT BX c cm CS cs d Do DP EMC ET EX f F f* G g gs h i J j K k l m M MP n q Q re RG rg ri s S"
     " SC sc SCN scn sh T* Tc Td TD Tf Tj TJ TL Tm Tr Ts Tw Tz v w W W* y ' \" rgb kk q1 Do2 cmx foo"
 )
-
-
-def examples(count: int) -> Any:
-    """The same examples at each run; as many others as asked for by hand."""
-    return settings(
-        max_examples=int(ASKED) if ASKED else count,
-        derandomize=not ASKED,
-        deadline=None,
-        database=None,
-        phases=[Phase.generate, Phase.shrink],
-        suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large, HealthCheck.filter_too_much],
-    )
 
 
 # The page they stand on

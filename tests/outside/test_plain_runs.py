@@ -5,18 +5,16 @@ More than the gate's examples: HOTFOLDER_EXAMPLES=20000 pytest tests/outside/tes
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable
 from dataclasses import fields, replace
-from typing import Any
 
 import numpy as np
 import pikepdf
 import pytest
-from hypothesis import HealthCheck, Phase, given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from pikepdf import Dictionary, Object
-from streams import Laid, streams
+from streams import Laid, examples, streams
 
 from hotfolder.colour.condition import DEFAULT, SHIPPED
 from hotfolder.pdf.mappings import ToCondition, ToScreen
@@ -31,20 +29,7 @@ from hotfolder.pdf.walk.state import IDENTITY, Colour, State
 from hotfolder.pdf.walk.strangers import strangers
 from hotfolder.pdf.walk.walker import Walker
 
-ASKED = os.environ.get("HOTFOLDER_EXAMPLES")
 PRESS = SHIPPED[DEFAULT]
-
-
-def examples(count: int) -> Any:
-    """The same examples at each run; as many others as asked for by hand."""
-    return settings(
-        max_examples=int(ASKED) if ASKED else count,
-        derandomize=not ASKED,
-        deadline=None,
-        database=None,
-        phases=[Phase.generate, Phase.shrink],
-        suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
-    )
 
 
 # Streams: mostly plain, with all that may make a run end
