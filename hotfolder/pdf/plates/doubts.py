@@ -15,9 +15,7 @@ from hotfolder.pdf.objects import entry
 from hotfolder.pdf.values.spaces import CMYK, GRAY, Floats, Space
 from hotfolder.pdf.walk.frame import Frame
 from hotfolder.pdf.walk.mapping import Mapping, Plan
-from hotfolder.pdf.walk.outcome import WalkResult
 from hotfolder.pdf.walk.state import Matrix, State
-from hotfolder.pdf.walk.walker import Walker
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,10 +119,3 @@ class CensusOfConversion(InkCensus, ToCondition):
 
     def for_mask(self, space: Space | None) -> Mapping:
         return ToCondition.for_mask(self, space)
-
-
-def look(pdf: pikepdf.Pdf, page: int) -> tuple[InkCensus, list[Doubt]]:
-    """What one page (from 1) is printed with, and what plates can't show of it."""
-    census = InkCensus()
-    Walker(pdf, census, WalkResult()).page(pdf.pages[page - 1].obj, page)
-    return census, census.doubts(page)
