@@ -5,7 +5,11 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import NamedTuple, TypedDict, Unpack
 
+from PIL import Image
 from pydantic import BaseModel, ConfigDict
+
+#: Pictures that steps made for their findings: by step and code, each with the words that stand below it in the report.
+Views = dict[tuple[str, str], list[tuple[str, Image.Image]]]
 
 
 class Level(StrEnum):

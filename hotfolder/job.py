@@ -8,15 +8,17 @@ from concurrent.futures import Future
 from contextlib import contextmanager
 from pathlib import Path, PurePath
 from threading import Thread
-from typing import Unpack
+from typing import Any, TypeVar, Unpack
 
 import pikepdf
+from PIL import Image
 
 from hotfolder.colour.condition import Condition
-from hotfolder.finding import About, Finding, Level
+from hotfolder.finding import About, Finding, Level, Views
 from hotfolder.ink import InkView
 from hotfolder.ticket import KEYS, Ticket
 
+Found = TypeVar("Found")
 #: What a template for a name or a line may name: the ticket's keys, and words of the job itself.
 WORDS = (*KEYS, "name", "job", "route", "date")
 
@@ -72,6 +74,7 @@ class Job:
         self.shown: tuple[bytes, float] | None = None  # the working PDF in screen colours, and its pictures' ppi
         self.ink: list[InkView] = []  # what was measured of each page's ink, for record, log and report
         self.opened: Path | None = None  # the working PDF as the opening step made it, before any change
+        self.views: Views = {}
         self.version = 0  # of the working PDF: grows with each change
         self._digest = (-1, "")  # the version of the working PDF whose digest was last taken, and that digest
         self._artwork: Path | None = None
@@ -79,6 +82,7 @@ class Job:
         self._edited = False  # whether the open PDF holds edits that no file has
         self._unchanged = False
         self._scratched = 0
+        self._looked: dict[object, Any] = {}  # of this version of the working PDF
 
     # ---- findings and words
 
@@ -97,6 +101,23 @@ class Job:
     def tell(self, sentence: str) -> None:
         """A plain sentence for the report: what was checked and found in order, or what was done."""
         self.told.append(sentence)
+
+    def show(self, code: str, *views: tuple[str, Image.Image]) -> None:
+        """Pictures for this step's findings of that code, each with a few words: ("Before", picture), ("After", ...).
+
+        The report shows them with the first of these findings, in rows, each at most 600 pixels a side.
+        """
+        self.views.setdefault((self.step, code), []).extend(views)
+
+    def once(self, key: object, look: Callable[[], Found]) -> Found:
+        """What `look` finds in the working PDF: looked at once for each version of it, however many steps ask.
+
+        `key`: what is looked for, such as ("inventory", page). What comes back belongs to all who ask: don't change it.
+        """
+        if key not in self._looked:
+            self._looked[key] = look()
+        found: Found = self._looked[key]
+        return found
 
     def meanwhile(self, check: Callable[[], None]) -> None:
         """Let a long check that only reads the original run beside the steps that follow.
@@ -182,6 +203,7 @@ class Job:
     def _changed(self) -> None:
         self.version += 1
         self.shown = None
+        self._looked.clear()
 
     def unchanged(self) -> None:
         """Called within `edit`: there was nothing to change after all."""

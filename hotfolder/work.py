@@ -233,6 +233,7 @@ def _report(order: Order, record: JobRecord, job: Job | None, log: JobLog, *, pi
             condition=job.condition if job is not None else None,
             shown=job.shown if job is not None and pictures else None,
             ink=job.ink if job is not None and pictures else (),
+            views=job.views if job is not None and pictures else None,
         )
     except Exception:  # part of the edge around one job: a report that fails must not change the outcome
         log.write("report failed", trace=traceback.format_exc())

@@ -11,16 +11,18 @@ from pathlib import Path
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined, Template
 from markupsafe import Markup
+from PIL import Image
 
 from hotfolder.colour.condition import Condition
-from hotfolder.finding import Finding, Level, Outcome
+from hotfolder.finding import Finding, Level, Outcome, Views
 from hotfolder.ink import InkView
 from hotfolder.record import Ended, JobRecord, StepRecord
 from hotfolder.report import ink as ink_section
 from hotfolder.report import words
-from hotfolder.report.pictures import Pictures, Shown, gather
+from hotfolder.report.pictures import CROP_QUALITY, Pictures, Shown, gather
 
 _HERE = Path(__file__).parent
+VIEW_SIDE = 600  # pixels of the longer side of a step's own pictures
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +37,7 @@ class Card:
     mend: str
     where: str
     crop: Shown | None
+    views: list[tuple[str, Shown]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,24 +57,25 @@ def write_report(
     condition: Condition | None,
     shown: tuple[bytes, float] | None = None,
     ink: Sequence[InkView] = (),
+    views: Views | None = None,
 ) -> None:
     """Write the report of a job as one self-contained HTML file: no script, nothing fetched from anywhere.
 
     `working` is the PDF to picture (the result, or the working copy), `opened` the working PDF before any step changed
     it, `original` the artwork as dropped, `shown` the first in screen colours, if a step made that, with the resolution
     that its pictures kept; each may be None, and what can't be pictured is said in words. `ink`: what was measured of
-    each page's inks. Nothing in the artwork or its names raises; OSError where the file can't be written.
+    each page's inks; `views`: pictures that steps made for their findings. Nothing in the artwork or its names raises; OSError where the file can't be written.
     """
     findings = words.ordered(record.findings)
     pictures = gather(
         findings, record.ticket, original=original, working=working, opened=opened, condition=condition, shown=shown
     )
-    path.write_text(_page(record, findings, pictures, ink), encoding="utf-8", newline="\n")
+    path.write_text(_page(record, findings, pictures, ink, dict(views or {})), encoding="utf-8", newline="\n")
 
 
-def _page(record: JobRecord, findings: list[Finding], pictures: Pictures, ink: Sequence[InkView]) -> str:
+def _page(record: JobRecord, findings: list[Finding], pictures: Pictures, ink: Sequence[InkView], views: Views) -> str:
     template, style = _template()
-    cards = [_card(number, finding, pictures) for number, finding in enumerate(findings, 1)]
+    cards = [_card(number, finding, pictures, views) for number, finding in enumerate(findings, 1)]
     steps = [_step(step) for step in record.steps if step.ended is not Ended.SKIPPED and not step.changed]
     return template.render(
         style=Markup(style),
@@ -116,7 +120,7 @@ def _template() -> tuple[Template, str]:
     return environment.get_template("report.html.j2"), (_HERE / "report.css").read_text(encoding="utf-8")
 
 
-def _card(number: int, finding: Finding, pictures: Pictures) -> Card:
+def _card(number: int, finding: Finding, pictures: Pictures, views: Views) -> Card:
     return Card(
         number=number,
         level=finding.level,
@@ -126,7 +130,19 @@ def _card(number: int, finding: Finding, pictures: Pictures) -> Card:
         mend=words.clean(finding.mend or ""),
         where=_where(number, finding, pictures),
         crop=pictures.crops.get(number),
+        views=_views(views.pop((finding.step or "", finding.code), []), pictures, finding.page or 1),
     )
+
+
+def _views(views: list[tuple[str, Image.Image]], pictures: Pictures, page: int) -> list[tuple[str, Shown]]:
+    """A step's own pictures for a finding, as far as the report can take them."""
+    made = []
+    for said, picture in views:
+        small = picture.convert("RGB")
+        small.thumbnail((VIEW_SIDE, VIEW_SIDE), Image.Resampling.LANCZOS)
+        shown = pictures.add(small, said, page, CROP_QUALITY)
+        made += [(words.clean(said), shown)] if shown is not None else []
+    return made
 
 
 def _where(number: int, finding: Finding, pictures: Pictures) -> str:

@@ -186,3 +186,16 @@ def test_a_failed_edit_leaves_the_working_pdf_as_it_was(tmp_path: Path) -> None:
         pdf.pages[0].rotate(90, relative=True)
         raise RuntimeError
     assert job.artwork == before
+
+
+def test_what_steps_look_for_is_found_once_for_each_version_of_the_artwork(tmp_path: Path) -> None:
+    job = make_job(tmp_path, make_pdf(tmp_path / "a.pdf"))
+    looked: list[int] = []
+
+    def look() -> int:
+        looked.append(job.version)
+        return len(looked)
+
+    assert [job.once("pages", look), job.once("pages", look), job.once("other", look)] == [1, 1, 2]
+    run_steps(job, TurnPage())
+    assert job.once("pages", look) == 3

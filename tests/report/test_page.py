@@ -118,6 +118,20 @@ def test_a_held_job_says_what_is_wrong_and_what_to_do(tmp_path: Path) -> None:
     assert "number 1 on the picture of the sheet" in read.text
 
 
+def test_a_step_s_own_pictures_stand_once_with_its_finding(tmp_path: Path) -> None:
+    mended = [finding(Level.MENDED, f"Side {side} was made.", step="make_bleed") for side in (1, 2)]
+    views = {
+        ("make_bleed", "code"): [("Before", Image.new("RGB", (900, 300))), ("After", Image.new("CMYK", (30, 40)))],
+        ("other_step", "code"): [("Elsewhere", Image.new("RGB", (9, 9)))],
+    }
+    read = Page(report(tmp_path, record(findings=mended), make_pdf(tmp_path / "a.pdf"), views=views))
+    shown = [tag for tag in read.all("img") if tag.get("class") == "view"]
+    assert [(tag["alt"], tag["width"], tag["height"]) for tag in shown] == [
+        ("Before", "600", "200"),
+        ("After", "30", "40"),
+    ]
+
+
 def test_a_passed_job_says_so_and_what_was_done(tmp_path: Path) -> None:
     steps = [
         StepRecord(step="check_geometry", ended=Ended.DONE, told=["The trim is as ordered."]),
