@@ -131,6 +131,16 @@ def infer_trim(
     return None
 
 
+def cut_of(
+    boxes: PageBoxes, trim: Size | None, bleed: float, tolerance: float = TOLERANCE, share: float = SHARE
+) -> tuple[Box, Box] | None:
+    """Trim and bleed of a page: as its TrimBox says, else as the order lets infer; None where that can't be told."""
+    if "TrimBox" in boxes.declared:
+        return boxes.trim, boxes.bleed
+    inferred = infer_trim(boxes, trim, bleed, tolerance, share)
+    return (inferred.trim, inferred.bleed) if inferred is not None else None
+
+
 def _best_bleed(page: tuple[float, float], trim: Size, bleed: float, tolerance: float, share: float) -> float | None:
     """The bleed around the ordered size that explains the page's size best: 0, the ordered one, or a usual one."""
     answers = []

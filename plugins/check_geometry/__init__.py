@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from pikepdf import Page
 
 from hotfolder.gathered import Found, Gathered, listed
-from hotfolder.pdf.boxes import SLACK, PageBoxes, infer_trim, read_boxes, size_matches
+from hotfolder.pdf.boxes import SLACK, PageBoxes, cut_of, read_boxes, size_matches
 from hotfolder.plugin import (
     MM,
     Box,
@@ -78,15 +78,13 @@ class CheckGeometry(Step):
             mend = "Check the page's size in the layout and export again."
             yield Found("size_unreadable", f"The size of {{page}} can't be read. {reason}", mend=mend)
             return
-        trim, bleed = boxes.trim, boxes.bleed
-        if "TrimBox" not in boxes.declared:
-            share = self.settings.tolerance_percent / 100
-            inferred = infer_trim(boxes, ticket.trim, ticket.bleed, self.settings.tolerance, share)
-            if inferred is None:
-                assert ticket.trim is not None  # without an order the page's own edge counts
-                yield _no_trim_box(boxes, ticket.trim)
-                return
-            trim, bleed = inferred.trim, inferred.bleed
+        share = self.settings.tolerance_percent / 100
+        cut = cut_of(boxes, ticket.trim, ticket.bleed, self.settings.tolerance, share)
+        if cut is None:
+            assert ticket.trim is not None  # without an order the page's own edge counts
+            yield _no_trim_box(boxes, ticket.trim)
+            return
+        trim, bleed = cut
         sizes[number] = size = boxes.seen_size(trim)
         if ticket.trim and not self._same(size, (ticket.trim.width, ticket.trim.height)):
             yield _wrong_size(size, ticket.trim, "is cut to", trim)
