@@ -14,13 +14,13 @@ from hotfolder.pdf.boxes import LEAST_UNITS, MOST_UNITS, PageBoxes, set_box
 from hotfolder.pdf.finishing.sheet import TARGET, Inks, Marks, Sheet, to_user, view_matrix
 from hotfolder.pdf.finishing.slug import Line, embed_font, show_line
 from hotfolder.pdf.objects import content_bytes, inherited
-from hotfolder.pdf.walk.content import Scanner, splice
+from hotfolder.pdf.walk.content import splice
+from hotfolder.pdf.walk.nesting import imbalance
 from hotfolder.units import MM
 
 _FORM = "/PrinterMarks"
 _RING, _DISC = 2.3 * MM, 1.1 * MM  # radii of a registration target's circle and of its filled middle
 _KAPPA = 0.5522847498  # how far the handles of four Bezier curves stand out to make a circle
-_NESTING = Scanner([b"q", b"Q", b"BT", b"ET", b"BMC", b"BDC", b"EMC"])
 
 
 def draw_marks(
@@ -74,38 +74,13 @@ def _guarded(pdf: pikepdf.Pdf, page: pikepdf.Page, bleed: Box) -> list[pikepdf.O
         data = content_bytes(present)
     except ValueError as fault:
         raise ValueError(f"The page's drawing can't be read: {fault}.") from fault
-    surplus, tail = _imbalance(data)
+    surplus, tail = imbalance(data)
     if surplus:
         streams = [pdf.make_indirect(Stream(pdf, splice(data, surplus)))]
     left, bottom, right, top = bleed
     head = f"q\n{_n(left, bottom, right - left, top - bottom)} re W n\n".encode("ascii")
     made = [pdf.make_indirect(Stream(pdf, head)), pdf.make_indirect(Stream(pdf, b"\n" + tail + b"Q\n"))]
     return [made[0], *streams, made[1]]
-
-
-def _imbalance(data: bytes) -> tuple[list[tuple[int, int, bytes]], bytes]:
-    """What restores more than it saved, as edits that take it out, and what closes that which stays open.
-
-    Readers pass over a surplus Q; inside our own q it would undo the clip, so it goes.
-    """
-    surplus: list[tuple[int, int, bytes]] = []
-    saved = marked = 0
-    text = False
-    for operation in _NESTING.scan(data):
-        match operation.operator:
-            case b"q":
-                saved += 1
-            case b"Q" if saved == 0:
-                surplus.append((operation.start, operation.end, b" "))
-            case b"Q":
-                saved -= 1
-            case b"BT" | b"ET":
-                text = operation.operator == b"BT"
-            case b"EMC":
-                marked = max(0, marked - 1)
-            case _:
-                marked += 1
-    return surplus, (b"ET\n" if text else b"") + b"EMC\n" * marked + b"Q\n" * saved
 
 
 def _own_resources(pdf: pikepdf.Pdf, page: pikepdf.Page) -> Dictionary:
