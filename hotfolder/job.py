@@ -16,6 +16,7 @@ from PIL import Image
 from hotfolder.colour.condition import Condition
 from hotfolder.finding import About, Finding, Level, Views
 from hotfolder.ink import InkView
+from hotfolder.moved import Moved
 from hotfolder.ticket import KEYS, Ticket
 
 Found = TypeVar("Found")
@@ -74,6 +75,7 @@ class Job:
         self.shown: tuple[bytes, float] | None = None  # the working PDF in screen colours, and its pictures' ppi
         self.ink: list[InkView] = []  # what was measured of each page's ink, for record, log and report
         self.opened: Path | None = None  # the working PDF as the opening step made it, before any change
+        self.moved: dict[int, Moved] = {}  # page, from 1 -> where its drawing went since it was opened
         self.views: Views = {}
         self.version = 0  # of the working PDF: grows with each change
         self._digest = (-1, "")  # the version of the working PDF whose digest was last taken, and that digest
@@ -118,6 +120,17 @@ class Job:
             self._looked[key] = look()
         found: Found = self._looked[key]
         return found
+
+    def move(self, page: int, moved: Moved) -> None:
+        """Say that a page's drawing was moved as a whole, and how; places found on it so far move along.
+
+        The finished file is compared with the artwork through this.
+        """
+        earlier = self.moved.get(page)
+        self.moved[page] = earlier.then(moved) if earlier else moved
+        for at, finding in enumerate(self.findings):
+            if finding.box is not None and finding.page == page:
+                self.findings[at] = finding.model_copy(update={"box": moved.now(finding.box)})
 
     def meanwhile(self, check: Callable[[], None]) -> None:
         """Let a long check that only reads the original run beside the steps that follow.

@@ -3,6 +3,7 @@
 from hotfolder.finding import Box, Finding, Hold, Level, Outcome
 from hotfolder.hookspecs import hookimpl
 from hotfolder.job import WORDS, Job
+from hotfolder.moved import Moved
 from hotfolder.record import JobRecord, StepRecord
 from hotfolder.step import Opener, Part, Register, Settings, Step, setting
 from hotfolder.ticket import Ticket
@@ -19,6 +20,7 @@ __all__ = [
     "JobRecord",
     "Length",
     "Level",
+    "Moved",
     "Opener",
     "Outcome",
     "Part",

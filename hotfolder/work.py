@@ -234,6 +234,7 @@ def _report(order: Order, record: JobRecord, job: Job | None, log: JobLog, *, pi
             shown=job.shown if job is not None and pictures else None,
             ink=job.ink if job is not None and pictures else (),
             views=job.views if job is not None and pictures else None,
+            moved=job.moved if job is not None else None,
         )
     except Exception:  # part of the edge around one job: a report that fails must not change the outcome
         log.write("report failed", trace=traceback.format_exc())

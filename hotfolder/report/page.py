@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import base64
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -16,6 +16,7 @@ from PIL import Image
 from hotfolder.colour.condition import Condition
 from hotfolder.finding import Finding, Level, Outcome, Views
 from hotfolder.ink import InkView
+from hotfolder.moved import Moved
 from hotfolder.record import Ended, JobRecord, StepRecord
 from hotfolder.report import ink as ink_section
 from hotfolder.report import words
@@ -58,17 +59,26 @@ def write_report(
     shown: tuple[bytes, float] | None = None,
     ink: Sequence[InkView] = (),
     views: Views | None = None,
+    moved: Mapping[int, Moved] | None = None,
 ) -> None:
     """Write the report of a job as one self-contained HTML file: no script, nothing fetched from anywhere.
 
     `working` is the PDF to picture (the result, or the working copy), `opened` the working PDF before any step changed
     it, `original` the artwork as dropped, `shown` the first in screen colours, if a step made that, with the resolution
     that its pictures kept; each may be None, and what can't be pictured is said in words. `ink`: what was measured of
-    each page's inks; `views`: pictures that steps made for their findings. Nothing in the artwork or its names raises; OSError where the file can't be written.
+    each page's inks; `views`: pictures that steps made for their findings; `moved`: pages that lie elsewhere than in
+    `opened`. Nothing in the artwork or its names raises; OSError where the file can't be written.
     """
     findings = words.ordered(record.findings)
     pictures = gather(
-        findings, record.ticket, original=original, working=working, opened=opened, condition=condition, shown=shown
+        findings,
+        record.ticket,
+        original=original,
+        working=working,
+        opened=opened,
+        condition=condition,
+        shown=shown,
+        moved=moved,
     )
     path.write_text(_page(record, findings, pictures, ink, dict(views or {})), encoding="utf-8", newline="\n")
 

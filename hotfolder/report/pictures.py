@@ -5,7 +5,7 @@ from __future__ import annotations
 import base64
 import math
 import warnings
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
 from io import BytesIO
@@ -16,6 +16,7 @@ from PIL import Image, ImageOps
 
 from hotfolder.colour.condition import Condition
 from hotfolder.finding import Box, Finding
+from hotfolder.moved import Moved
 from hotfolder.pdf.boxes import PageBoxes, read_boxes
 from hotfolder.pdf.opening.kinds import pdf_kind
 from hotfolder.pdf.pictures.kept import SHEET_SIDE
@@ -98,6 +99,7 @@ def gather(
     opened: Path | None,
     condition: Condition | None,
     shown: tuple[bytes, float] | None = None,
+    moved: Mapping[int, Moved] | None = None,
 ) -> Pictures:
     """All pictures for findings numbered from 1 in the given order. Never raises for what is in the artwork."""
     pictures = Pictures()
@@ -107,7 +109,7 @@ def gather(
         if finding.box is not None and proof.usable(finding.box)
     ]
     if opened is not None and condition is not None:
-        _pairs(pictures, findings, opened, condition)
+        _pairs(pictures, findings, opened, condition, moved or {})
     try:
         if (pdf := working or opened) is not None:
             _draw_all(pictures, located, ticket, pdf, condition, shown)
@@ -206,16 +208,24 @@ def _crops(pictures: Pictures, pages: Pages, crops: list[_Crop]) -> None:
             pictures.crops[crop.place.number] = shown
 
 
-def _pairs(pictures: Pictures, findings: Sequence[Finding], opened: Path, condition: Condition) -> None:
+def _pairs(
+    pictures: Pictures,
+    findings: Sequence[Finding],
+    opened: Path,
+    condition: Condition,
+    moved: Mapping[int, Moved],
+) -> None:
     """The places of mixed colours twice, before and after; where that can't be drawn they get an ordinary picture."""
     wanted = [(number, found) for number, found in enumerate(findings, 1) if found.code in CODES and found.box]
     for number, found in wanted[:MOST_PAIRS]:
         if found.box is None or not proof.usable(found.box):
             continue
+        page = found.page or 1
+        box = moved[page].before(found.box) if page in moved else found.box
         with suppress(*FAULTS):
-            drawn = draw_pair(opened, found.page or 1, found.box, condition)
+            drawn = draw_pair(opened, page, box, condition)
             alt = f"The place of point {number}, outlined: on the left as it was designed, on the right as inks mix it"
-            shown = pictures.add(drawn, alt, found.page or 1, QUALITY) if drawn is not None else None
+            shown = pictures.add(drawn, alt, page, QUALITY) if drawn is not None else None
             if shown is not None:
                 pictures.crops[number] = shown
 

@@ -3,25 +3,29 @@
 from __future__ import annotations
 
 import hashlib
+from dataclasses import replace
 from pathlib import Path
 
 import pikepdf
+from PIL import Image
 
 from hotfolder.colour.condition import Condition
 from hotfolder.pdf.boxes import read_boxes, size_matches
 from hotfolder.pdf.pictures.kept import SHEET_SIDE
-from hotfolder.pdf.render import Pages, open_pages
+from hotfolder.pdf.render import Pages, Rendered, open_pages
 from hotfolder.pdf.verifying.compare import LONG_SIDE, Difference, compare_pages, prepare
 from hotfolder.pdf.verifying.conformance import Page, Wanted, read_finished
 from hotfolder.pdf.verifying.faults import Fault
 from hotfolder.pdf.verifying.marks_check import marks_faults
 from hotfolder.pdf.verifying.screen_views import screen_copies
-from hotfolder.plugin import Hold, Job, Part, Register, Settings, Step, hookimpl, setting, show_size
+from hotfolder.plugin import Hold, Job, Moved, Part, Register, Settings, Step, hookimpl, setting, show_size
 
 _MEND = (
     "This is most likely a fault in hotfolder, not in your file. Show this report to whoever looks after hotfolder; if it "
     "is urgent, have the file prepared by hand."
 )
+_STAYED = Moved((1, 0, 0, 1, 0, 0), (0, 0))
+_TO_THE_LEFT = {1: Image.Transpose.ROTATE_90, 2: Image.Transpose.ROTATE_180, 3: Image.Transpose.ROTATE_270}
 _STRICT = 0.2  # of the limit on the mean, where no colour was to change at all
 
 
@@ -62,7 +66,7 @@ class VerifyResult(Step):
             return
         if job.opened is None:
             raise Hold("nothing_to_compare", "There is no picture of the artwork as it arrived.", mend=_MEND)
-        trims = _trims(job.opened)
+        trims = _trims(job.opened, job.moved)
         profile = hashlib.sha256(job.condition.profile.read_bytes()).hexdigest()
         wanted = Wanted(job.condition.identifier, profile, trims, rgb_groups=job.condition.blending == "keep")
         faults, pages = read_finished(job.artwork, wanted)
@@ -91,7 +95,8 @@ class VerifyResult(Step):
     def _check_pictures(self, job: Job, opened: Path, pages: list[Page]) -> None:
         longest = max(max(page.bleed.width, page.bleed.height) for page in pages) / 72
         ppi = SHEET_SIDE / longest
-        before, after, convertible = screen_copies(opened, job.artwork, job.condition, ppi)
+        enlarged = max(job.moved.get(number, _STAYED).scale for number in range(1, len(pages) + 1))
+        before, after, convertible = screen_copies(opened, job.artwork, job.condition, ppi, enlarged)
         job.shown = (after, ppi)  # the report's proof shows the same
         found: list[Difference] = []
         with open_pages(before) as was, open_pages(after) as came:
@@ -108,10 +113,12 @@ class VerifyResult(Step):
             )
 
     def _compare(self, job: Job, was: Pages, came: Pages, number: int, page: Page) -> Difference:
-        area = page.bleed.common(was.sheet(number)) or page.trim
-        ppi = LONG_SIDE / max(came.shown_inches(number, area))
-        before, after = was.render(number, ppi, area), came.render(number, ppi, area)
-        return compare_pages(before, after, job.condition, self.settings.place_limit)
+        moved = job.moved.get(number, _STAYED)
+        area = page.bleed.common(moved.now(was.sheet(number))) or page.trim
+        after = came.render(number, LONG_SIDE / max(came.shown_inches(number, area)), area)
+        area = moved.before(area)
+        before = was.render(number, LONG_SIDE / max(was.shown_inches(number, area)), area)
+        return compare_pages(_as_moved(before, after, moved), after, job.condition, self.settings.place_limit)
 
     def _judge(self, job: Job, found: Difference, number: int, colours_changed: bool) -> None:
         limit = self.settings.mean_limit * (1 if colours_changed else _STRICT)
@@ -136,11 +143,20 @@ class VerifyResult(Step):
         )
 
 
-def _trims(path: Path) -> tuple[tuple[float, float], ...]:
-    """Each page's trim in points, as the artwork had it when it was opened."""
+def _trims(path: Path, moved: dict[int, Moved]) -> tuple[tuple[float, float], ...]:
+    """Each page's trim in points, as the artwork had it when it was opened, or got it from a step that moved it."""
     with pikepdf.open(path) as pdf:
         every = [read_boxes(page) for page in pdf.pages]
-    return tuple(boxes.size(boxes.trim) for boxes in every)
+    return tuple(
+        moved[number].trim if number in moved else boxes.size(boxes.trim) for number, boxes in enumerate(every, start=1)
+    )
+
+
+def _as_moved(before: Rendered, after: Rendered, moved: Moved) -> Rendered:
+    """The page as it was opened, turned as the finished one is shown, its places told in the finished page's space."""
+    left = moved.turns - (after.rotate - before.rotate) // 90  # /Rotate turns to the right
+    picture = before.picture.transpose(_TO_THE_LEFT[left % 4]) if left % 4 else before.picture
+    return replace(after, picture=picture)
 
 
 def _hold(job: Job, fault: Fault) -> None:

@@ -13,7 +13,10 @@ from pikepdf import Array, Dictionary, Name, Stream, String
 
 from hotfolder.colour.condition import SHIPPED
 from hotfolder.loading import load_plugins
-from hotfolder.plugin import Job
+from hotfolder.moved import Matrix
+from hotfolder.pdf.boxes import read_boxes, set_box
+from hotfolder.pdf.mending.wrapped import draw_through_matrix
+from hotfolder.plugin import Job, Moved
 from hotfolder.testing import codes, make_job, make_pdf, run_steps
 
 STEPS = load_plugins().steps
@@ -441,3 +444,47 @@ def test_real_posters_pass_and_their_changes_do_not(name: str, tmp_path: Path) -
     job.findings.clear()
     assert verified(job) == []
     assert verified(job, insert(2, b"1 0 0 1 9 6 cm")) == ["picture_changed"]
+
+
+# ---- pages moved on purpose
+
+
+def on_a_moved_page(job: Job, matrix: Matrix, told: Matrix | None = None) -> None:
+    """Move the page's drawing and its boxes, as a step does that brings artwork to size, and tell the job."""
+    with job.edit() as pdf:
+        page = pdf.pages[0]
+        moved, boxes = Moved(matrix, (0, 0)), read_boxes(page)
+        draw_through_matrix(pdf, page, matrix)
+        for name in ("MediaBox", "BleedBox", "TrimBox"):
+            set_box(page, name, moved.now(getattr(boxes, name[:-3].lower())))
+        trim = read_boxes(page).trim
+    job.move(1, Moved(told or matrix, (trim.width, trim.height)))
+
+
+MOVES: dict[str, tuple[dict[str, object], Matrix]] = {
+    "twice": ({}, (2, 0, 0, 2, 30, -20)),
+    "half": ({}, (0.5, 0, 0, 0.5, 0, 0)),
+    "turned left": ({}, (0, 1, -1, 0, 800, 0)),
+    "turned right, ten times": ({}, (0, -10, 10, 0, 0, 6000)),
+    "turned by Rotate, too": ({"changes": {"/Rotate": 90}}, (0, 2, -2, 0, 0, 0)),
+    "upside down": ({}, (-1, 0, 0, -1, 500, 800)),
+}
+
+
+@pytest.mark.parametrize("name", MOVES)
+def test_a_page_moved_on_purpose_passes(name: str, tmp_path: Path) -> None:
+    how, matrix = MOVES[name]
+    job = make_job(tmp_path, artwork(tmp_path, **how))
+    on_a_moved_page(job, matrix)
+    run_steps(job, *(STEPS[step]() for step in ("convert_colour", "add_marks", "seal_pdf", "verify_result")))
+    assert [code for code in codes(job) if code.startswith("hold")] == []
+    assert "compared with the artwork" in job.told[0]
+
+
+@pytest.mark.parametrize("told", [(2, 0, 0, 2, 20, 0), (-2, 0, 0, -2, 1200, 1650), (2.04, 0, 0, 2.04, 0, 0)])
+def test_a_page_moved_elsewhere_than_told_is_held(told: Matrix, tmp_path: Path) -> None:
+    """Ten points aside, upside down, two percent larger."""
+    job = make_job(tmp_path, artwork(tmp_path))
+    on_a_moved_page(job, (2, 0, 0, 2, 0, 0), told)
+    run_steps(job, *(STEPS[step]() for step in ("convert_colour", "add_marks", "seal_pdf", "verify_result")))
+    assert "hold picture_changed" in codes(job)

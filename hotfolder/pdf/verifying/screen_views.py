@@ -129,12 +129,16 @@ def _transform(source: io.BytesIO, mode: str, speed: ImageCms.Flags) -> ImageCms
     )
 
 
-def screen_copies(opened: Path, finished: Path, condition: Condition, ppi: float) -> tuple[bytes, bytes, bool]:
+def screen_copies(
+    opened: Path, finished: Path, condition: Condition, ppi: float, enlarged: float = 1.0
+) -> tuple[bytes, bytes, bool]:
     """Both files as PDFs in memory to be drawn, and whether the artwork had colours that the conversion changes.
+
+    `enlarged`: how many times larger than the opened file the finished one is; `ppi` is that of the finished one.
 
     Side by side: reading a large picture keeps a processor busy, and it happens outside of Python.
     """
-    designed = AsDesigned(condition, ppi)
+    designed = AsDesigned(condition, ppi * enlarged)
     with ThreadPoolExecutor(max_workers=2) as pool:
         before = pool.submit(screen_copy, opened, designed)
         after = pool.submit(screen_copy, finished, AsPrinted(condition, ppi))
