@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from pikepdf import Array, Dictionary, Pdf, String
 
-from hotfolder.pdf.objects import dictionary, entry, identity, name, names
+from hotfolder.pdf.objects import MOST_LEVELS, dictionary, entry, identity, name, names
 
 LONGEST_TEXT = 80
+_MOST_PARTS = 1000  # of a visibility expression
 
 
 @dataclass(frozen=True)
@@ -42,6 +44,53 @@ def read_layers(pdf: Pdf, used: set[tuple[int, int]]) -> list[Layer]:
         printed = _automatic(config, group, "Print", on)
         layers.append(Layer(plain_text(entry(group, "/Name")), on, screen, printed, key in used))
     return layers
+
+
+class PrintedLayers:
+    """Which marked parts of the art print, by the file's layers (8.11.2, 8.11.4)."""
+
+    def __init__(self, pdf: Pdf) -> None:
+        properties = entry(pdf.Root, "/OCProperties")
+        config = dictionary(entry(properties, "/D"))
+        turned_on, turned_off = _group_ids(entry(config, "/ON")), _group_ids(entry(config, "/OFF"))
+        base_off = name(entry(config, "/BaseState")) == "OFF"
+        groups = entry(properties, "/OCGs")
+        self._off: set[tuple[int, int] | None] = set()
+        for group in groups if isinstance(groups, Array) else []:
+            key = identity(group)
+            if isinstance(group, Dictionary):
+                on = (key in turned_on) if base_off else key not in turned_off
+                if not _automatic(config, group, "Print", on):
+                    self._off.add(key)
+
+    def hides(self, item: object) -> bool:
+        """Whether what a layer or a membership dictionary (Table 99) marks does not print."""
+        if not self._off or not isinstance(item, Dictionary):
+            return False
+        if name(entry(item, "/Type")) != "OCMD":
+            return identity(item) in self._off
+        rule = entry(item, "/VE")
+        if isinstance(rule, Array):
+            return not self._follow(rule, 0)
+        groups = entry(item, "/OCGs")
+        members = list(groups) if isinstance(groups, Array) else [groups]
+        states = [identity(member) not in self._off for member in members if isinstance(member, Dictionary)]
+        return bool(states) and not _POLICIES.get(name(entry(item, "/P")), any)(states)
+
+    def _follow(self, rule: object, depth: int) -> bool:
+        """A visibility expression (8.11.2.2): a layer, or And, Or, Not before further expressions."""
+        if not isinstance(rule, Array) or not len(rule) or depth > MOST_LEVELS:
+            return identity(rule) not in self._off
+        parts = [self._follow(part, depth + 1) for part in list(rule)[1:_MOST_PARTS]]
+        how = name(rule[0])
+        return not any(parts) if how == "Not" else any(parts) if how == "Or" else all(parts)
+
+
+_POLICIES: dict[str, Callable[[list[bool]], bool]] = {
+    "AllOn": all,
+    "AnyOff": lambda states: not all(states),
+    "AllOff": lambda states: not any(states),
+}
 
 
 def layer_ids(item: object) -> set[tuple[int, int]]:

@@ -6,12 +6,12 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
-from pikepdf import Array, Dictionary, Object, Pdf, PdfError, String
+from pikepdf import Array, Object, Pdf, PdfError, String
 
 from hotfolder.finding import Box
 from hotfolder.pdf.boxes import read_boxes
 from hotfolder.pdf.looking.fonts import Font, read_font
-from hotfolder.pdf.objects import identity
+from hotfolder.pdf.objects import identity, number
 from hotfolder.pdf.walk.content import Operation, parse_number
 from hotfolder.pdf.walk.frame import Frame
 from hotfolder.pdf.walk.mapping import Mapping
@@ -72,7 +72,7 @@ def find_text(pdf: Pdf, least: float = 0.0) -> TextFound:
 class TextWatch(Mapping):
     """Changes nothing; keeps the text matrices (9.4.2) and calls `letters_shown`, which a reader overrides."""
 
-    watched: tuple[bytes, ...] = (b"BT", b"Tm", b"Td", b"TD", b"T*", b"TL", b"Tz", b"Tr", b"Tj", b"TJ", b"'", b'"')
+    watched: tuple[bytes, ...] = tuple(b"BT Tm Td TD T* TL Tz Tr Tc Tw Ts Tj TJ ' \"".split())
     every_use = True
 
     def __init__(self) -> None:
@@ -80,6 +80,12 @@ class TextWatch(Mapping):
 
     def letters_shown(self, frame: Frame, font: Font, size: float, box: Box, text: bytes) -> None:
         """Visible text is shown at this size and place, in units of the page's space."""
+
+    def string_shown(self, frame: Frame, font: Font, matrix: Matrix, box: Box, text: bytes) -> None:
+        """Text is shown, visible or not. `matrix`: text space to the page's space; `box`: on the page."""
+        if frame.state.text_mode not in INVISIBLE:
+            size = abs(frame.state.font_size) * math.hypot(matrix[2], matrix[3])
+            self.letters_shown(frame, font, size, box, text)
 
     def operation(self, frame: Frame, operation: Operation) -> None:
         _HANDLED[operation.operator](self, frame, operation.operands)
@@ -112,25 +118,39 @@ class TextWatch(Mapping):
     def render(self, frame: Frame, operands: list[bytes]) -> None:
         frame.state.text_mode = int(parse_number(operands[-1]))
 
+    def space_letters(self, frame: Frame, operands: list[bytes]) -> None:
+        frame.state.letter_gap = parse_number(operands[-1])
+
+    def space_words(self, frame: Frame, operands: list[bytes]) -> None:
+        frame.state.word_gap = parse_number(operands[-1])
+
+    def raise_text(self, frame: Frame, operands: list[bytes]) -> None:
+        frame.state.rise = parse_number(operands[-1])
+
     # ---- text shown
 
     def next_and_show(self, frame: Frame, operands: list[bytes]) -> None:
         self.next_line(frame, operands)
         self.show(frame, operands)
 
+    def space_and_show(self, frame: Frame, operands: list[bytes]) -> None:
+        frame.state.word_gap, frame.state.letter_gap = parse_number(operands[-3]), parse_number(operands[-2])
+        self.next_and_show(frame, operands)
+
     def show(self, frame: Frame, operands: list[bytes]) -> None:
-        text, kerned = _text(operands[-1])
-        if not text:
-            return
+        text, before, kerned = _text(operands[-1])
         state, at = frame.state, frame.memory.get("at", IDENTITY)
-        font = self._font(state.font)
-        across = (font.width(text) - kerned / 1000) * state.font_size * state.text_scale
+        font, size = self._font(state.font), state.font_size
+        codes = font.codes(text)
+        gaps = state.letter_gap * len(codes) + (0.0 if font.two_bytes else state.word_gap * text.count(b" "))
+        across = ((font.width(text) - kerned / 1000) * size + gaps) * state.text_scale
         matrix = multiply(at, state.ctm)  # type: ignore[arg-type]
         frame.memory["at"] = multiply((1, 0, 0, 1, across, 0), at)  # type: ignore[arg-type]
-        if state.text_mode not in INVISIBLE:
-            high = (-_DESCENT * state.font_size, _ASCENT * state.font_size)
-            box = Box(*transform_box((0.0, min(high), across, max(high)), matrix))
-            self.letters_shown(frame, font, abs(state.font_size) * math.hypot(matrix[2], matrix[3]), box, text)
+        if text:
+            low, high = -_DESCENT * size + state.rise, _ASCENT * size + state.rise
+            begin, end = -before / 1000 * size * state.text_scale, across - state.letter_gap * state.text_scale
+            box = Box(*transform_box((begin, low, end, high), matrix))
+            self.string_shown(frame, font, matrix, box, text)
 
     def _font(self, found: object) -> Font:
         key = identity(found)
@@ -169,19 +189,23 @@ def _move(frame: Frame, across: float, up: float) -> None:
     frame.memory["line"] = frame.memory["at"] = multiply((1, 0, 0, 1, across, up), line)
 
 
-def _text(token: bytes) -> tuple[bytes, float]:
-    """The bytes of a text operand, or of all texts in an array, and by how much the array moves them together."""
+def _text(token: bytes) -> tuple[bytes, float, float]:
+    """The bytes of a text operand, or of all texts in an array; by how much the array moves them back before the first
+    of them, and in all."""
     try:
         found: object = Object.parse(token)
     except PdfError:
-        return b"", 0.0
+        return b"", 0.0, 0.0
     if isinstance(found, String):
-        return bytes(found), 0.0
-    if not isinstance(found, Array):
-        return b"", 0.0
-    items = list(found)
-    moves = [float(item) for item in items if not isinstance(item, (Object, bool, Dictionary))]
-    return b"".join(bytes(item) for item in items if isinstance(item, String)), sum(moves)
+        return bytes(found), 0.0, 0.0
+    text, before, moved = b"", 0.0, 0.0
+    for item in found if isinstance(found, Array) else []:
+        if isinstance(item, String):
+            before = before if text else moved
+            text += bytes(item)
+        elif not isinstance(item, (Object, bool)):
+            moved += number(item, 0.0)
+    return text, before, moved
 
 
 _HANDLED: dict[bytes, Callable[[TextWatch, Frame, list[bytes]], None]] = {
@@ -193,8 +217,11 @@ _HANDLED: dict[bytes, Callable[[TextWatch, Frame, list[bytes]], None]] = {
     b"TL": TextWatch.lead,
     b"Tz": TextWatch.condense,
     b"Tr": TextWatch.render,
+    b"Tc": TextWatch.space_letters,
+    b"Tw": TextWatch.space_words,
+    b"Ts": TextWatch.raise_text,
     b"Tj": TextWatch.show,
     b"TJ": TextWatch.show,
     b"'": TextWatch.next_and_show,
-    b'"': TextWatch.next_and_show,
+    b'"': TextWatch.space_and_show,
 }

@@ -261,6 +261,21 @@ def parse_number(token: bytes) -> float:
     return value
 
 
+def parse_numbers(operands: list[bytes], count: int) -> tuple[float, ...]:
+    """The last so many operands as numbers; ValueError where they are fewer, or none."""
+    if len(operands) < count:
+        raise ValueError(f"it has {len(operands)} of the numbers it needs ({count})")
+    if len(operands) == count and not b"".join(operands).strip(b"0123456789.-"):
+        try:
+            values = tuple(map(float, operands))
+        except ValueError:
+            pass  # "1.2.3", which `parse_number` takes as other readers do
+        else:
+            if -1e9 < min(values, default=0) <= max(values, default=0) < 1e9:
+                return values
+    return tuple(parse_number(token) for token in operands[len(operands) - count :])
+
+
 def parse_name(token: bytes) -> str:
     """A name operand as pikepdf keys it ("/Im1"), its #-escapes read (7.3.5); ValueError if it is none."""
     if not token.startswith(b"/"):

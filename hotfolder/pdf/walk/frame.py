@@ -9,7 +9,7 @@ from hotfolder.pdf.objects import entry
 from hotfolder.pdf.values.spaces import PATTERN, Space
 from hotfolder.pdf.walk.at_once import follow
 from hotfolder.pdf.walk.changes import Changes, Converted
-from hotfolder.pdf.walk.content import Operation, parse_name, parse_number, write_name
+from hotfolder.pdf.walk.content import Operation, parse_name, parse_numbers, write_name
 from hotfolder.pdf.walk.graphics import apply, read_graphics, read_intent
 from hotfolder.pdf.walk.mapping import Fate, Plan
 from hotfolder.pdf.walk.overprint import keep_overprint
@@ -184,7 +184,7 @@ class Frame:
         """The colour that is set, what is written for it (None: it stays), and why it can't be converted."""
         stroke = operation.operator.isupper()
         space, plan = self.device_space(operation.operator)
-        values = _values(operation.operands, space.n)
+        values = parse_numbers(operation.operands, space.n)
         new = Converted(space, values, stroke, intent=self.state.intent) if plan.fate is Fate.CONVERT else None
         return Colour(space, values), new, plan.why if plan.fate is Fate.LEAVE else ""
 
@@ -239,7 +239,7 @@ class Frame:
         if operation.operands and operation.operands[-1].startswith(b"/"):
             self._pattern(operation, stroke, space)
             return
-        values = _values(operation.operands, space.n)
+        values = parse_numbers(operation.operands, space.n)
         self._set(stroke, Colour(space, values))
         plan = self.walker.plan(space)
         if plan.fate is Fate.CONVERT:
@@ -267,7 +267,7 @@ class Frame:
             raise ValueError(f"the pattern {key[1:]} is missing")
         base = space.base if space.kind == "Pattern" else None
         numbers = operation.operands[:-1]
-        values = _values(numbers, base.n) if base is not None and numbers else ()
+        values = parse_numbers(numbers, base.n) if base is not None and numbers else ()
         gradient = self.note_gradient(found.get("/Shading")) if isinstance(found, Dictionary) else None
         self._set(stroke, Colour(space if space.kind == "Pattern" else PATTERN, values, key, gradient))
         colour = Colour(base, values) if base is not None and values else Colour()
@@ -301,7 +301,7 @@ class Frame:
             self.state, self._owned = self.saved.pop()
 
     def concatenate(self, operation: Operation) -> None:
-        a, b, c, d, e, f = _values(operation.operands, 6)
+        a, b, c, d, e, f = parse_numbers(operation.operands, 6)
         self.state.ctm = multiply((a, b, c, d, e, f), self.state.ctm)
 
     def graphics(self, operation: Operation) -> None:
@@ -337,17 +337,3 @@ class Frame:
             self.borrowed |= not self._owned[stroke]
             if not colour.pattern and self._owned[stroke] and self.walker.plan(colour.space).fate is Fate.CONVERT:
                 self.changes.add(at, at, Converted(colour.space, colour.values, stroke, intent=self.state.intent))
-
-
-def _values(operands: list[bytes], n: int) -> tuple[float, ...]:
-    if len(operands) < n:
-        raise ValueError(f"it has {len(operands)} of the numbers it needs ({n})")
-    if len(operands) == n and not b"".join(operands).strip(b"0123456789."):
-        try:
-            values = tuple(map(float, operands))
-        except ValueError:
-            pass  # "1.2.3", which `parse_number` takes as other readers do
-        else:
-            if max(values, default=0) < 1e9:
-                return values
-    return tuple(parse_number(token) for token in operands[len(operands) - n :])

@@ -23,7 +23,7 @@ def soft_mask(walker: "Walker", mask: Dictionary, resources: object, depth: int)
     luminous = name(entry(mask, "/S")) == "Luminosity"
     space = _group_space(walker, group, resources) if luminous else None
     worker = walker.for_mask(walker.mapping.for_mask(space)) if luminous else walker
-    made = worker.form(group, resources, State(), owned=True, black=True, depth=depth + 1)[0]
+    made = worker.form(group, resources, State(in_mask=True), owned=True, black=True, depth=depth + 1)[0]
     backdrop = entry(mask, "/BC")
     new_backdrop = _backdrop(worker, backdrop, space) if luminous and space is not None else None
     if same_object(made, group) and new_backdrop is None:

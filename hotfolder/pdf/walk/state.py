@@ -28,6 +28,13 @@ def transform_box(box: Box, matrix: Matrix) -> Box:
     return min(xs), min(ys), max(xs), max(ys)
 
 
+def common_box(one: Box | None, other: Box | None) -> Box | None:
+    """The part that both boxes share, its sides out of order where there is none; None stands for no limit at all."""
+    if one is None or other is None:
+        return one or other
+    return max(one[0], other[0]), max(one[1], other[1]), min(one[2], other[2]), min(one[3], other[3])
+
+
 @dataclass(frozen=True, slots=True)
 class Colour:
     """A current colour: numbers in a space, and the name of the pattern if it is one."""
@@ -64,7 +71,17 @@ class State:
     text_mode: int = 0
     text_scale: float = 1.0
     leading: float = 0.0
+    letter_gap: float = 0.0  # between letters, and between words, in text space (9.3.2, 9.3.3)
+    word_gap: float = 0.0
+    rise: float = 0.0
     line_width: float = 1.0
+    # What forms' boxes leave of the page, and paths where a mapping follows them; None: nothing is cut off.
+    clip: Box | None = None
+    in_mask: bool = False  # in the drawing of a soft mask, which shows nothing itself
+    # What the groups around this content do to it when they are painted: their opacity, masks and blending.
+    outer_alpha: float = 1.0
+    outer_masked: bool = False
+    outer_blend: str = "Normal"
     uncoloured: bool = False  # in a glyph or pattern cell that takes its colour from outside and ignores its own
 
     def copy(self) -> "State":
@@ -89,6 +106,8 @@ class State:
         so many channels; None: in the same as around it."""
         inner = self.copy()
         inner.sunk = not isolated and (self.sunk or not self.plain)
+        inner.outer_alpha, inner.outer_masked = self.outer_alpha * self.alpha_fill, self.outer_masked or self.masked
+        inner.outer_blend = self.blend if self.blend not in ("Normal", "Compatible") else self.outer_blend
         inner.ctm, inner.blend, inner.alpha_fill, inner.alpha_stroke, inner.masked = ctm, "Normal", 1.0, 1.0, False
         inner.grouped, inner.knockout = True, knockout
         if channels is not None:

@@ -35,7 +35,7 @@ from hotfolder.pdf.walk.painted import group
 from hotfolder.pdf.walk.placing import form_box, read_matrix
 from hotfolder.pdf.walk.plain_runs import plain_runs
 from hotfolder.pdf.walk.resources import ResourceEdits
-from hotfolder.pdf.walk.state import IDENTITY, Box, Matrix, State, multiply
+from hotfolder.pdf.walk.state import IDENTITY, Box, Matrix, State, common_box, multiply
 from hotfolder.pdf.walk.strangers import strangers
 
 MOST_STREAMS = 200_000  # Forms in forms multiply: ten levels of ten are a million.
@@ -210,6 +210,7 @@ class Walker:
         found_group = entry(form, "/Group")
         inner = self._inner(state, found_group, used)
         inner.ctm = multiply(matrix, state.ctm)
+        inner.clip = common_box(state.clip, form_box(form, state.ctm))
         edits = ResourceEdits(used)
         try:
             data = stream_bytes(form)

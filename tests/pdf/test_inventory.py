@@ -1,0 +1,157 @@
+"""What a page paints, object by object: small drawn pages, and what is told of each."""
+
+import pytest
+from pages import Page
+from pikepdf import Array, Dictionary, Name
+
+from hotfolder.pdf.looking import inventory
+from hotfolder.pdf.looking.inventory import Kind, Painted, take_inventory
+
+
+def listed(page: Page, content: str, unit: float = 1.0) -> list[Painted]:
+    page.obj.Contents = page.pdf.make_stream(content.encode())
+    return take_inventory(page.pdf, 1, unit).objects
+
+
+def brief(objects: list[Painted]) -> list[tuple[str, tuple[int, ...] | None]]:
+    return [
+        (each.kind.value, None if each.box is None else tuple(round(side) for side in each.box)) for each in objects
+    ]
+
+
+# content -> kinds and boxes, on a page of 200 × 200
+TABLE = {
+    "nothing": ("10 10 m 20 20 l n", []),
+    "an area and a line": (
+        "10 10 20 30 re f 4 w 50 50 m 80 50 l S",
+        [("area", (10, 10, 30, 40)), ("line", (48, 48, 82, 52))],
+    ),
+    "both at once": ("4 w 10 10 20 20 re B", [("area", (10, 10, 30, 30)), ("line", (8, 8, 32, 32))]),
+    "turned": (
+        "0.7071 0.7071 -0.7071 0.7071 100 100 cm 0 0 10 10 re f",
+        [("area", (93, 100, 107, 114))],
+    ),
+    "marks far apart in one path": (
+        "0 w 0 10 m 8 10 l 192 10 m 200 10 l 0 190 m 8 190 l S",
+        [("line", (0, 10, 8, 10)), ("line", (192, 10, 200, 10)), ("line", (0, 190, 8, 190))],
+    ),
+    "neighbours in one path are one thing": (
+        "10 10 5 5 re 18 10 5 5 re 26 10 5 5 re f",
+        [("area", (10, 10, 31, 15))],
+    ),
+    "cut by a rectangle, until Q": (
+        "q 0 0 50 50 re W n 40 40 20 20 re f 60 60 9 9 re f Q 60 60 9 9 re f",
+        [("area", (40, 40, 50, 50)), ("area", None), ("area", (60, 60, 69, 69))],
+    ),
+    "cut by its own outline": ("10 10 20 20 re W f 0 0 100 100 re f", [("area", (10, 10, 30, 30))] * 2),
+    "beyond the paper": ("-50 100 100 10 re f", [("area", (0, 100, 50, 110))]),
+    "a form is cut by its box": ("q 1 0 0 1 20 0 cm /Small Do Q", [("area", (20, 0, 40, 20))]),
+    "a form twice": (
+        "/Small Do 1 0 0 1 50 0 cm /Small Do",
+        [("area", (0, 0, 20, 20)), ("area", (50, 0, 70, 20))],
+    ),
+    "an inline picture": (
+        "30 0 0 20 5 5 cm BI /W 1 /H 1 /BPC 8 /CS /G ID a EI",
+        [("picture", (5, 5, 35, 25))],
+    ),
+    "a stencil": ("30 0 0 20 5 5 cm BI /W 1 /H 1 /IM true ID a EI", [("stencil", (5, 5, 35, 25))]),
+    "a gradient fills what is left by clipping": (
+        "5 5 10 10 re W n /Ramp sh",
+        [("gradient", (5, 5, 15, 15))],
+    ),
+    "a tiling pattern is one area": ("/Pattern cs /Tiles scn 5 5 100 100 re f", [("area", (5, 5, 105, 105))]),
+    "what a soft mask draws is no object": ("/Masked gs 5 5 10 10 re f", [("area", (5, 5, 15, 15))]),
+    "a layer that is off": (
+        "/OC /Off BDC 0 0 9 9 re f /Span << >> BDC 0 0 9 9 re f /Small Do EMC EMC 5 5 10 10 re f",
+        [("area", (5, 5, 15, 15))],
+    ),
+    "a layer that is on": ("/OC /On BDC 5 5 10 10 re f EMC", [("area", (5, 5, 15, 15))]),
+    "a form of a layer that is off": ("/Hidden Do", []),
+    "a mark that a form leaves open": ("/Open Do 5 5 10 10 re f", [("area", (5, 5, 15, 15))]),
+    "letters cut what follows": (
+        "BT /F1 20 Tf 7 Tr 50 50 Td (Mm) Tj ET 0 50 200 10 re f",
+        [("text", (50, 46, 70, 66)), ("area", (50, 50, 70, 60))],
+    ),
+}
+
+
+@pytest.fixture
+def page() -> Page:
+    page = Page()
+    page.form("Small", "0 0 100 100 re f").BBox = Array([0, 0, 20, 20])
+    page.put(
+        "Shading",
+        "Ramp",
+        "<< /ShadingType 2 /ColorSpace /DeviceGray /Coords [0 0 9 9] /Function << /FunctionType 2 /Domain [0 1] /N 1 >> >>",
+    )
+    page.put(
+        "Pattern", "Tiles",
+        page.stream("0 0 5 5 re f", "/PatternType 1 /PaintType 1 /TilingType 1 /BBox [0 0 9 9] /XStep 9 /YStep 9 /Resources << >>"),
+    )  # fmt: skip
+    mask = page.stream(
+        "0 0 200 200 re f", "/Type /XObject /Subtype /Form /BBox [0 0 200 200] /Group << /S /Transparency >>"
+    )
+    state = page.put("ExtGState", "Masked", "<< /SMask << /S /Alpha >> >>")
+    state.SMask.G = page.pdf.make_indirect(mask)
+    off, on = (page.pdf.make_indirect(Dictionary(Type=Name.OCG, Name=title)) for title in ("no", "yes"))
+    page.obj.Resources.Properties = Dictionary(Off=off, On=on)
+    page.pdf.Root.OCProperties = Dictionary(OCGs=Array([off, on]), D=Dictionary(OFF=Array([off])))
+    hidden = page.form("Hidden", "0 0 9 9 re f")
+    hidden.OC = off
+    page.form("Open", "/OC /Off BDC")
+    return page
+
+
+@pytest.mark.parametrize("case", TABLE)
+def test_what_is_painted_where(page: Page, case: str) -> None:
+    content, wanted = TABLE[case]
+    assert brief(listed(page, content)) == wanted
+
+
+# text state and matrices -> size of the letters on paper
+SIZES = {
+    "BT /F1 10 Tf (A) Tj ET": 10,
+    "BT /F1 10 Tf 2 0 0 2 0 0 Tm (A) Tj ET": 20,
+    "3 0 0 3 0 0 cm BT /F1 10 Tf (A) Tj ET": 30,
+    "BT /F1 10 Tf 50 Tz (A) Tj ET": 5,
+    "1 0 0 .5 0 0 cm BT /F1 -10 Tf (A) Tj ET": 5,
+}
+
+
+@pytest.mark.parametrize("content", SIZES)
+def test_the_size_of_letters(page: Page, content: str) -> None:
+    (text,) = listed(page, content, unit=2)
+    assert (text.kind, text.size, text.words) == (Kind.TEXT, pytest.approx(2 * SIZES[content]), "A")
+
+
+def test_text_that_is_not_seen(page: Page) -> None:
+    page.put("ExtGState", "Clear", "<< /ca 0 >>")
+    texts = listed(page, "BT /F1 9 Tf 9 9 Td (a) Tj (  ) Tj 3 Tr (b) Tj 0 Tr /Clear gs (c) Tj 900 0 Td (d) Tj ET")
+    assert [(each.words, each.seen) for each in texts] == [
+        ("a", True), ("  ", False), ("b", False), ("c", False), ("d", False),
+    ]  # fmt: skip
+
+
+def test_colour_overprint_and_what_groups_around_add(page: Page) -> None:
+    page.form("Group", "/On gs 1 0 0 0 k 0 0 9 9 re f", "/Group << /S /Transparency >>")
+    page.put("ExtGState", "Half", "<< /ca .5 /BM /Multiply >>")
+    page.put("ExtGState", "On", "<< /op true /OPM 1 /ca .5 >>")
+    (area,) = listed(page, "/Half gs /Group Do")
+    assert area.colour is not None
+    assert (area.colour.space.kind, area.colour.values) == ("DeviceCMYK", (1, 0, 0, 0))
+    assert (area.overprint, area.mode, area.alpha, area.blend, area.masked) == (True, 1, 0.25, "Multiply", False)
+
+
+def test_annotations_that_print_in_the_state_they_have(page: Page) -> None:
+    on, off = (page.stream("0 0 9 9 re f", "/Subtype /Form /BBox [0 0 9 9]") for _ in range(2))
+    look = Dictionary(Yes=page.pdf.make_indirect(on), No=page.pdf.make_indirect(off))
+    stamp = Dictionary(Subtype=Name.Stamp, F=4, Rect=Array([50, 50, 68, 68]), AS=Name.Yes, AP=Dictionary(N=look))
+    page.obj.Annots = Array([stamp, Dictionary(Subtype=Name.Stamp, F=2, Rect=Array([0, 0, 9, 9]), AP=Dictionary(N=on))])
+    assert brief(listed(page, "")) == [("area", (50, 50, 68, 68))]
+
+
+def test_more_objects_than_are_kept_are_counted(page: Page, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(inventory, "MOST_OBJECTS", 10)
+    page.obj.Contents = page.pdf.make_stream(b"0 0 9 9 re f " * 25)
+    found = take_inventory(page.pdf, 1)
+    assert (len(found.objects), found.left_out) == (10, 15)
