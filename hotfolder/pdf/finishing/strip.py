@@ -8,11 +8,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import pikepdf
-from pikepdf import Array, Dictionary, Object, Stream, String
+from pikepdf import Array, Dictionary, Stream, String
 
 from hotfolder.finding import Box
 from hotfolder.pdf.boxes import PageBoxes
 from hotfolder.pdf.finishing.obstacles import Obstacles
+from hotfolder.pdf.looking.layers import read_layers
 from hotfolder.pdf.objects import entry, inherited, name, number, numbers, whole
 
 #: Of the catalog (ISO 32000-1 table 28) only what has to do with what is printed stays.
@@ -40,7 +41,7 @@ def strip_document(pdf: pikepdf.Pdf, obstacles: Obstacles) -> set[str]:
     for key in [key for key in root.keys() if key not in _CATALOG]:  # noqa: SIM118
         removed |= {words[key]} if key in words and _holds_something(root[key]) else set()
         del root[key]
-    _clean_layers(root, obstacles)
+    _clean_layers(pdf, obstacles)
     return removed
 
 
@@ -133,8 +134,9 @@ def _border(annotation: Dictionary) -> float:
 # ---- layers
 
 
-def _clean_layers(root: Object, obstacles: Obstacles) -> None:
+def _clean_layers(pdf: pikepdf.Pdf, obstacles: Obstacles) -> None:
     """Layers keep the state their default configuration gives (8.11.4); switches by event go where print stays."""
+    root, switched = pdf.Root, read_layers(pdf)
     layers = root.get("/OCProperties")
     if not isinstance(layers, Dictionary):
         if layers is not None:
@@ -146,31 +148,13 @@ def _clean_layers(root: Object, obstacles: Obstacles) -> None:
     if not isinstance(default, Dictionary):
         layers["/D"] = default = Dictionary()
     if "/AS" in default:
-        if _print_depends(default):
+        if any(layer.in_print != layer.on for layer in switched):
             obstacles.add("layer_print_switch", "", None, None)
         del default["/AS"]
     if not isinstance(default.get("/Name"), String) or not str(default.Name):
         default["/Name"] = String("Layers")
     if "/Order" in default:
         _complete_order(default, layers.get("/OCGs"))
-
-
-def _print_depends(default: Dictionary) -> bool:
-    """Whether a layer switches by itself when printed, to another state than the one it has (8.11.4.4)."""
-    off = _ids(default.get("/OFF"))
-    everything_off = name(default.get("/BaseState")) == "OFF"
-    on = _ids(default.get("/ON"))
-    switches = default.get("/AS")
-    for switch in switches if isinstance(switches, Array) else []:
-        if name(entry(switch, "/Event")) != "Print":
-            continue
-        groups = entry(switch, "/OCGs")
-        for group in groups if isinstance(groups, Array) else []:
-            wanted = name(entry(entry(entry(group, "/Usage"), "/Print"), "/PrintState"))
-            is_off = group.objgen in off or (everything_off and group.objgen not in on)
-            if wanted in ("ON", "OFF") and (wanted == "OFF") != is_off:
-                return True
-    return False
 
 
 def _complete_order(default: Dictionary, groups: object) -> None:
@@ -189,7 +173,3 @@ def _nested_ids(order: Array, depth: int) -> Iterator[tuple[int, int]]:
             yield from _nested_ids(item, depth + 1)
         elif isinstance(item, Dictionary):
             yield item.objgen
-
-
-def _ids(groups: object) -> set[tuple[int, int]]:
-    return {item.objgen for item in groups if isinstance(item, Object)} if isinstance(groups, Array) else set()

@@ -62,7 +62,7 @@ def read_carried(pdf: Pdf) -> Carried:
     carried.portfolio = isinstance(entry(root, "/Collection"), Dictionary)
     carried.xfa = "/XFA" in form
     carried.unset_fields = entry(form, "/NeedAppearances") is True and _has_items(entry(form, "/Fields"))
-    for item in _dictionaries(pdf):
+    for item in every_dictionary(pdf):
         _look_at(item, carried)
     return carried
 
@@ -79,7 +79,7 @@ def read_annotations(page: Page) -> list[Annotation]:
 # ---- the whole file, object by object
 
 
-def _dictionaries(pdf: Pdf) -> Iterator[Dictionary | Stream]:
+def every_dictionary(pdf: Pdf) -> Iterator[Dictionary | Stream]:
     """Every dictionary and stream dictionary of the file, the ones inside others included, each once."""
     for top in pdf.objects:
         stack: list[Object] = [top]
