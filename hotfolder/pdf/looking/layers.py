@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence, Set
+from collections.abc import Callable, Iterator, Set
 from dataclasses import dataclass
 
 from pikepdf import Array, Dictionary, Pdf, String
