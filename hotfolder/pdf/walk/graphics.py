@@ -29,9 +29,11 @@ def read_graphics(found: Dictionary) -> dict[str, object]:
         sets["overprint_fill"] = bool(found["/op"])
     if "/OPM" in found:
         sets["overprint_mode"] = sets["written_mode"] = int(number(found["/OPM"], 0.0))
-    for key, attribute in (("/ca", "alpha_fill"), ("/CA", "alpha_stroke"), ("/LW", "line_width")):
+    for key, attribute in (("/ca", "alpha_fill"), ("/CA", "alpha_stroke")):
         if key in found:
             sets[attribute] = number(found[key], 1.0)
+    if "/LW" in found:
+        sets["line_width"] = sets["written_width"] = number(found["/LW"], 1.0)
     if "/BM" in found:
         sets["blend"] = blend_mode(found["/BM"])
     if "/SMask" in found:

@@ -69,6 +69,9 @@ class Mapping:
     target: Space = CMYK
     watched: tuple[bytes, ...] = ()  # operators of which `operation` is told, beside those that set colour and place
     every_use: bool = False  # True: a form used ten times is followed ten times (for counting places)
+    # True: not only colours matter. Uncoloured pattern cells and glyphs are followed too, and Type 3 letters not when
+    # their font is chosen: the mapping does it when they are shown, and their size is known.
+    shapes: bool = False
     states_black: bool = False  # True: the initial black must be written out, because it is converted too
     drawn: bool = False  # True: the result is drawn by PDFium, so a fault of its is evened out
     spares: bool = False  # True: `spare` is asked before anything is painted

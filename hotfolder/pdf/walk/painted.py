@@ -39,7 +39,7 @@ _D1 = re.compile(rb"[\s\0]*(?:[-+.\d]+[\s\0]+){6}d1(?=[\s\0])")
 def _tiling(walker: "Walker", pattern: Stream, resources: object, depth: int, base: Matrix, colour: Colour) -> object:
     """A tiling pattern's cell (8.7.3). An uncoloured one has no colours of its own: it is only looked at."""
     uncoloured = whole(entry(pattern, "/PaintType"), 1) == 2
-    if uncoloured and not walker.mapping.every_use:
+    if uncoloured and not (walker.mapping.every_use or walker.mapping.shapes):
         return pattern
     state = State(ctm=base, grouped=True)
     if uncoloured:
@@ -93,7 +93,7 @@ def glyphs(walker: "Walker", font: object, resources: object, state: State, dept
             walker.leave("a glyph", str(fault))
             continue
         uncoloured = _D1.match(data) is not None
-        if uncoloured and not walker.mapping.every_use:
+        if uncoloured and not (walker.mapping.every_use or walker.mapping.shapes):
             continue
         inner = state.copy()
         inner.uncoloured |= uncoloured

@@ -81,7 +81,7 @@ def choose_font(frame: "Frame", operation: Operation) -> None:
         frame.fonts[key] = font, name(entry(font, "/Subtype")) == "Type3"
     found, drawn = frame.fonts[key]
     frame.state.font = found
-    if drawn:
+    if drawn and not frame.walker.mapping.shapes:
         now = glyphs(frame.walker, found, frame.resources, frame.state, frame.depth)
         written = frame.edits.use("/Font", key, now)
         if written != key:

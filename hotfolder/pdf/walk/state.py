@@ -75,6 +75,7 @@ class State:
     word_gap: float = 0.0
     rise: float = 0.0
     line_width: float = 1.0
+    written_width: float = 1.0  # the line width in the changed file, where it has to differ
     # What forms' boxes leave of the page, and paths where a mapping follows them; None: nothing is cut off.
     clip: Box | None = None
     in_mask: bool = False  # in the drawing of a soft mask, which shows nothing itself
