@@ -133,7 +133,7 @@ class ThickenLines(Mapping):
             self._stroke(frame, operation.start, pen_span(frame.state.ctm), b"")
 
     def _thin(self, state: State, span: Span) -> bool:
-        return FLAT < span.least and abs(state.line_width) * span.least * self.unit < self.least * (1 - SLACK)
+        return span.least > FLAT and abs(state.line_width) * span.least * self.unit < self.least * (1 - SLACK)
 
     def _stroke(self, frame: Frame, at: int, span: Span, path: bytes) -> None:
         state = frame.state
@@ -182,9 +182,10 @@ class ThickenLines(Mapping):
 
 def _letters(font: object) -> Iterator[bytes]:
     """The drawing instructions of a Type 3 font's letters, as far as they can be read."""
-    for glyph in dictionary(entry(font, "/CharProcs")).values():
+    procedures = dictionary(entry(font, "/CharProcs"))
+    for key in procedures.keys():  # noqa: SIM118
         with suppress(ValueError):
-            yield stream_bytes(glyph)
+            yield stream_bytes(procedures[key])
 
 
 def _forget(memory: dict[str, object]) -> tuple[int | None, int | None]:
@@ -208,4 +209,4 @@ def _edges_itself(frame: Frame) -> bool:
 
 def _decimal(value: float) -> bytes:
     """A number as PDF has it: without an exponent (7.3.3)."""
-    return format(Decimal(repr(value)), "f").encode()
+    return format(Decimal(repr(value)).normalize(), "f").encode()

@@ -81,8 +81,9 @@ def choose_font(frame: "Frame", operation: Operation) -> None:
         frame.fonts[key] = font, name(entry(font, "/Subtype")) == "Type3"
     found, drawn = frame.fonts[key]
     frame.state.font = found
-    if drawn and not frame.walker.mapping.shapes:
-        now = glyphs(frame.walker, found, frame.resources, frame.state, frame.depth)
+    if drawn:
+        later = frame.walker.mapping.shapes
+        now = found if later else glyphs(frame.walker, found, frame.resources, frame.state, frame.depth)
         written = frame.edits.use("/Font", key, now)
         if written != key:
             size = b" " + operation.operands[1] + b" Tf"
