@@ -56,7 +56,7 @@ class ThickenLinesStep(Step):
             job.mended(
                 "lines_thickened",
                 f"{_lines(mapping.done)} thinner than {least} on paper; such lines may break up or vanish in print. "
-                f"They are drawn {least} wide now{_where(mapping.done, count)}.",
+                f"{'It is' if _sum(mapping.done) == 1 else 'They are'} drawn {least} wide now{_where(mapping.done, count)}.",
                 measured=f"thinnest {_points(spot.width)}",
                 required=f"at least {least}",
                 page=page,
@@ -95,21 +95,17 @@ def _show(job: Job, before: Path, done: dict[int, Lines]) -> None:
     spots.sort(key=lambda one: one[1].width)
     with open_pages(before) as was, open_pages(job.artwork) as now:
         for page, spot in spots[:MOST_TRIED]:
-            area = _area(was, page, spot.box)
+            area = _area(was, page, spot)
             pictures = [pages.render(page, ENLARGED_PPI, area).picture for pages in (was, now)]
             if pictures[0].tobytes() != pictures[1].tobytes():
                 job.show("lines_thickened", *zip(("Before, enlarged", "After, enlarged"), pictures, strict=True))
                 return
 
 
-def _area(pages: Pages, page: int, box: Box | None) -> Box:
-    """A small square around the middle of a line's box, or of its lower edge where the box is no line's but a shape's."""
-    assert box is not None
-    sheet = pages.sheet(page)
+def _area(pages: Pages, page: int, spot: Spot) -> Box:
+    """A small square around a place on the line."""
+    sheet, (x, y) = pages.sheet(page), spot.at
     across = SEEN_ACROSS * sheet.width / 72 / pages.shown_inches(page)[0]
-    x, y = (box.left + box.right) / 2, (box.bottom + box.top) / 2
-    if box.width > across and box.height > across:
-        x, y = box.left, box.bottom
     return Box(x - across / 2, y - across / 2, x + across / 2, y + across / 2)
 
 

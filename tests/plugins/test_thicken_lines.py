@@ -127,9 +127,7 @@ def test_a_form_in_two_sizes_becomes_two(tmp_path: Path) -> None:
     ).replace(b"4 0 0 4 0 0 cm /A", b"4 0 0 4 0 0 cm /A-2")
     with pikepdf.open(job.artwork) as pdf:
         forms = {key: form.read_bytes() for key, form in pdf.pages[0].Resources.XObject.items()}
-    assert sorted(forms.values()) == sorted(
-        [b"0.2 w \n0.25 w\n" + LINE, b"0.2 w \n0.5 w\n" + LINE, b"0.2 w " + LINE]
-    )
+    assert sorted(forms.values()) == sorted([b"0.2 w \n0.25 w\n" + LINE, b"0.2 w \n0.5 w\n" + LINE, b"0.2 w " + LINE])
 
 
 def test_a_form_takes_its_width_from_whoever_draws_it(tmp_path: Path) -> None:

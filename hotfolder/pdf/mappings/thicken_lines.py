@@ -16,7 +16,7 @@ from hotfolder.pdf.walk.content import Operation, Scanner, parse_number, write_n
 from hotfolder.pdf.walk.frame import Frame
 from hotfolder.pdf.walk.mapping import Mapping
 from hotfolder.pdf.walk.painted import glyphs
-from hotfolder.pdf.walk.pens import Span, path_box, path_span, pen_span
+from hotfolder.pdf.walk.pens import Span, path_points, path_span, pen_span
 from hotfolder.pdf.walk.state import IDENTITY, Matrix, State, multiply
 
 SLACK = 1e-3  # of the least width: what programs lose by rounding
@@ -36,10 +36,11 @@ _STROKE_MODES, _BOTH_MODES = (1, 2, 5, 6), (2, 6)  # ISO 32000-1 table 106
 
 @dataclass(frozen=True, slots=True)
 class Spot:
-    """A thin line: its width on paper in points before, and where its path lies (None: not known)."""
+    """A thin line: its width on paper in points before, where its path lies (None: not known), a place next to it."""
 
     width: float
     box: Box | None
+    at: tuple[float, float] = (0.0, 0.0)
 
 
 @dataclass
@@ -50,11 +51,11 @@ class Lines:
     thinnest: float = 0.0
     spots: list[Spot] = field(default_factory=list)
 
-    def add(self, width: float, box: Box | None) -> None:
-        self.thinnest = width if self.count == 0 else min(self.thinnest, width)
+    def add(self, spot: Spot) -> None:
+        self.thinnest = spot.width if self.count == 0 else min(self.thinnest, spot.width)
         self.count += 1
         if len(self.spots) < MOST_SPOTS:
-            self.spots.append(Spot(width, box))
+            self.spots.append(spot)
 
 
 class ThickenLines(Mapping):
@@ -149,10 +150,9 @@ class ThickenLines(Mapping):
         width, least = abs(frame.state.line_width), self.least / self.unit
         uneven = span.most > EVEN * span.least
         wanted = float(f"{least / (span.most if uneven else span.least):.6g}")
-        box = path_box(path, frame.state.ctm)
-        place = Box(*box) if box is not None else None
+        spot = _spot(width * span.least * self.unit, path_points(path, frame.state.ctm))
         for found in [self.done] * (wanted > width) + [self.left] * uneven:
-            found.setdefault(frame.page, Lines()).add(width * span.least * self.unit, place)
+            found.setdefault(frame.page, Lines()).add(spot)
         return wanted if wanted > width else frame.state.line_width
 
     # ---- letters that are drawings
@@ -178,6 +178,15 @@ class ThickenLines(Mapping):
         if key is None or key not in self._stroking:
             self._stroking[key] = any(map(_STROKING.touches, _letters(font)))
         return self._stroking[key]
+
+
+def _spot(width: float, points: list[tuple[float, float]]) -> Spot:
+    if not points:
+        return Spot(width, None)
+    xs, ys = zip(*points, strict=True)
+    # Between its first two points: on the line itself, unless it begins with a curve.
+    at = (sum(xs[:2]) / len(xs[:2]), sum(ys[:2]) / len(ys[:2]))
+    return Spot(width, Box(min(xs), min(ys), max(xs), max(ys)), at)
 
 
 def _letters(font: object) -> Iterator[bytes]:

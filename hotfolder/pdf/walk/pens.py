@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 from hotfolder.pdf.walk.content import Scanner, parse_number
-from hotfolder.pdf.walk.state import Box, Matrix
+from hotfolder.pdf.walk.state import Matrix
 
 MOST_PIECES = 2000  # of one path looked at; a longer one counts as running in all directions
 _PATH = Scanner((b"m", b"l", b"c", b"v", b"y", b"h", b"re"))
@@ -43,14 +43,16 @@ def path_span(path: bytes, ctm: Matrix, *, closed: bool) -> Span:
     return Span(least, most) if most > 0 else pen_span(ctm)
 
 
-def path_box(path: bytes, ctm: Matrix) -> Box | None:
-    """The box around a path's points, in the space of `ctm`; None where it has none."""
+def path_points(path: bytes, ctm: Matrix) -> list[Point]:
+    """A path's points, those that bend its curves too, in the space of `ctm`."""
     a, b, c, d, e, f = ctm
-    points = [(x * a + y * c + e, x * b + y * d + f) for _, corners in _corners(path) for x, y in corners]
-    if not points:
-        return None
-    xs, ys = zip(*points, strict=True)
-    return min(xs), min(ys), max(xs), max(ys)
+    points = list[Point]()
+    for operator, corners in _corners(path):
+        if operator == b"re":
+            (x0, y0), (x1, y1) = corners
+            corners = [(x0, y0), (x1, y0), (x1, y1), (x0, y1)]
+        points += corners
+    return [(x * a + y * c + e, x * b + y * d + f) for x, y in points]
 
 
 def _pieces(path: bytes, closed: bool) -> Iterator[Point | None]:
