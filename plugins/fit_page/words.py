@@ -53,7 +53,9 @@ def sentences(plans: Mapping[int, Fit], count: int) -> list[Said]:
     """What was done, each thing once with all its pages."""
     pages: dict[tuple[str, str, str, str], list[int]] = {}
     for number, fit in plans.items():
-        pages.setdefault((reasons(fit), _done(fit), show_size(*fit.seen), show_size(*fit.moved.trim)), []).append(number)
+        pages.setdefault((reasons(fit), _done(fit), show_size(*fit.seen), show_size(*fit.moved.trim)), []).append(
+            number
+        )
     return [
         Said(
             code,
@@ -89,9 +91,11 @@ def _times(scale: float) -> str:
 def _cut_off(fit: Fit) -> str:
     """What a side that was rounded loses, where it is more than can be seen."""
     sides = fit.seen[::-1] if fit.turned else fit.seen
-    more = max(side * fit.scale - now for side, now in zip(sides, fit.moved.trim, strict=True)) / 2
-    where = "two sides each, as the shapes differ that little"
-    return f" {show_length(more)} is cut off on {where}." if more > _SEEN else ""
+    across, up = ((side * fit.scale - now) / 2 for side, now in zip(sides, fit.moved.trim, strict=True))
+    if max(across, up) <= _SEEN:
+        return ""
+    where = "left and right" if across > up else "top and bottom"
+    return f" Its shape is not quite the ordered one: {show_length(max(across, up))} falls off at the {where}."
 
 
 def _name(pages: list[int], count: int) -> str:

@@ -119,7 +119,7 @@ TABLE = {
         {"trim_mm": (148, 210), "bleed_mm": 1.5},
         A3,
         SCALES,
-        ("page_fitted", "0.7 mm (0.027 in) is cut off on two sides each, as the shapes differ that little."),
+        ("page_fitted", "Its shape is not quite the ordered one: 0.71 mm (0.028 in) falls off at the top and bottom."),
         (297, 420),
         3.01,
     ),
