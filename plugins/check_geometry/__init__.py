@@ -8,6 +8,8 @@ from pikepdf import Page
 
 from hotfolder.gathered import Found, Gathered, listed
 from hotfolder.pdf.boxes import SLACK, PageBoxes, cut_of, read_boxes, size_matches
+from hotfolder.pdf.looking.edges import SIDES, bleed_of, look_along_cut
+from hotfolder.pdf.looking.edges_reach import reaches_cut
 from hotfolder.plugin import (
     MM,
     Box,
@@ -26,7 +28,7 @@ from hotfolder.plugin import (
     show_size,
 )
 
-from .words import MOST_EXTRA, SIDES, best_way, bleed_of, explain_size
+from .words import MOST_EXTRA, best_way, explain_size
 
 Sizes = dict[int, tuple[float, float]]  # page, counted from 1 -> trim size in points as it is looked at
 Bleeds = list[float]  # least bleed of each page, in points
@@ -49,11 +51,12 @@ class CheckGeometrySettings(Settings):
 class CheckGeometry(Step):
     """Compare page count, trim size, nesting of the boxes and bleed with the ticket.
 
-    It looks at the boxes only: it changes none, and it cannot tell whether the art fills the bleed they promise.
+    It looks at the boxes and changes none. At the art it looks only where they leave too little bleed, to see whether
+    any is needed there; whether art fills the bleed they promise is check_bleed's business.
     """
 
     name = "check_geometry"
-    reads = frozenset({Part.BOXES})
+    reads = frozenset({Part.BOXES, Part.CONTENT})
     Settings = CheckGeometrySettings
     settings: CheckGeometrySettings
 
@@ -62,16 +65,18 @@ class CheckGeometry(Step):
         with job.read() as pdf:
             count = len(pdf.pages)
             for number, page in enumerate(pdf.pages, 1):
-                for item in self._page(page, number, job.ticket, sizes, bleeds):
+                for item in self._page(page, number, job, sizes, bleeds):
                     found.add(item, number)
         for item in (*_page_count(count, job.ticket), *self._among_pages(sizes, job.ticket)):
             found.add(item)
         found.report(job, count)
         if sizes and not found.held:
-            bleed = f", with {show_length(min(bleeds))} bleed or more on every side" if bleeds else ""
+            everywhere = len(bleeds) == len(sizes) > 0
+            bleed = f", with {show_length(min(bleeds))} bleed or more on every side" if everywhere else ""
             job.tell(f"{'Every page is' if count > 1 else 'The page is'} cut to {show_size(*sizes[1])}{bleed}.")
 
-    def _page(self, page: Page, number: int, ticket: Ticket, sizes: Sizes, bleeds: Bleeds) -> Iterator[Found]:
+    def _page(self, page: Page, number: int, job: Job, sizes: Sizes, bleeds: Bleeds) -> Iterator[Found]:
+        ticket = job.ticket
         try:
             boxes = read_boxes(page)
         except ValueError as reason:
@@ -93,33 +98,23 @@ class CheckGeometry(Step):
         if not trim.within(bleed, SLACK) or "TrimBox" in boxes.reduced:
             yield _not_nested(boxes, trim, bleed)
         elif ticket.bleed:
-            bleeds.append(min(bleed_of(boxes, trim, bleed).values()))
-            yield from self._bleed(boxes, trim, bleed, ticket.bleed)
+            room = bleed_of(boxes, trim, bleed)
+            short = [side for side in SIDES if room[side] < ticket.bleed - self.settings.bleed_tolerance]
+            bare = self._bare(job, number, boxes, trim) if short else frozenset()
+            bleeds += [] if bare else [min(room.values())]
+            yield from _bleed(boxes, room, short, bare, ticket.bleed, trim)
 
     def _same(self, found: tuple[float, float], ordered: tuple[float, float]) -> bool:
         return size_matches(found, ordered, self.settings.tolerance, self.settings.tolerance_percent / 100)
 
-    def _bleed(self, boxes: PageBoxes, trim: Box, bleed: Box, ordered: float) -> Iterator[Found]:
-        found = bleed_of(boxes, trim, bleed)
-        short = [side for side in SIDES if found[side] < ordered - self.settings.bleed_tolerance]
-        if not short:
-            return
-        least = max(0.0, min(found[side] for side in short))
-        where = "on all four sides" if len(short) == 4 else f"at the {listed(short)}"
-        if least < SLACK:
-            code, message = "no_bleed", f"{{page}} has no bleed {where}: the art ends where the paper is cut."
-        else:
-            code, message = "little_bleed", f"{{page}} has too little bleed {where}: only {show_length(least)}."
-        seen = "" if "BleedBox" in boxes.declared else " Measured to the edge of the page; the file gives no bleed box."
-        yield Found(
-            code,
-            message + seen,
-            measured=f"{show_length(least)} {where}",
-            required=f"{show_length(ordered)} on every side",
-            mend=f"Let backgrounds and pictures run {show_length(ordered)} past the edge on all four sides, and export "
-            "again with that bleed.",
-            box=trim,
-        )
+    def _bare(self, job: Job, page: int, boxes: PageBoxes, trim: Box) -> frozenset[str]:
+        """The sides along which the paper stays bare at the cut, so that they need no bleed."""
+        try:
+            strips = look_along_cut(job.once, job.artwork, page, (boxes, trim), job.ticket.bleed)
+        except ValueError:  # what can't be seen is not called bare
+            return frozenset()
+        slack = self.settings.bleed_tolerance
+        return frozenset(side for side, strip in strips.items() if not reaches_cut(strip, slack))
 
     def _among_pages(self, sizes: Sizes, ticket: Ticket) -> Iterator[Found]:
         if len(sizes) < 2:
@@ -134,6 +129,38 @@ class CheckGeometry(Step):
         elif not others and len({width > height for width, height in sizes.values()}) > 1:
             message = "Some pages are upright and some lie on their side; all have the same size."
             yield Found("pages_turned", message, level=Level.NOTE)
+
+
+def _bleed(
+    boxes: PageBoxes, room: dict[str, float], short: list[str], bare: frozenset[str], ordered: float, trim: Box
+) -> Iterator[Found]:
+    lacking, spared = ([side for side in short if (side in bare) is is_bare] for is_bare in (False, True))
+    if spared:
+        message = (
+            f"{{page}} has less bleed than ordered {_sides(spared)}, and needs none: the paper is bare along the cut."
+        )
+        yield Found("bleed_not_needed", message, measured=f"bare paper {_sides(spared)}", level=Level.NOTE)
+    if not lacking:
+        return
+    least, where = max(0.0, min(room[side] for side in lacking)), _sides(lacking)
+    if least < SLACK:
+        code, message = "no_bleed", f"{{page}} has no bleed {where}: the art ends where the paper is cut."
+    else:
+        code, message = "little_bleed", f"{{page}} has too little bleed {where}: only {show_length(least)}."
+    seen = "" if "BleedBox" in boxes.declared else " Measured to the edge of the page; the file gives no bleed box."
+    yield Found(
+        code,
+        message + seen,
+        measured=f"{show_length(least)} {where}",
+        required=f"{show_length(ordered)} on every side",
+        mend=f"Let backgrounds and pictures run {show_length(ordered)} past the edge on all four sides, and export "
+        "again with that bleed.",
+        box=trim,
+    )
+
+
+def _sides(sides: list[str]) -> str:
+    return "on all four sides" if len(sides) == 4 else f"at the {listed(sides)}"
 
 
 def _page_count(count: int, ticket: Ticket) -> Iterator[Found]:

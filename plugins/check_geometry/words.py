@@ -1,11 +1,9 @@
-"""Puts sizes and sides into words: why a page may have the wrong size, where bleed is short."""
+"""Puts sizes into words: why a page may have the wrong size."""
 
 from __future__ import annotations
 
-from hotfolder.pdf.boxes import PageBoxes
-from hotfolder.plugin import MM, Box, Size, show_length
+from hotfolder.plugin import MM, Size, show_length
 
-SIDES = ("top", "right", "bottom", "left")  # clockwise
 SAME_SHAPE = 0.005  # two sides scaled alike to half a percent
 MOST_EXTRA = 60 * MM  # what bleed, slug and marks add on a side at most
 
@@ -34,10 +32,3 @@ def _scale(factor: float) -> str:
         if max(small, large) > 1 and abs(factor * large / max(small, 1) - 1) <= SAME_SHAPE:
             return words.format(max(small, large))
     return f"{factor * 100:.3g} % of the ordered size"
-
-
-def bleed_of(boxes: PageBoxes, trim: Box, bleed: Box) -> dict[str, float]:
-    """Bleed in points on each side, the sides named as the page is looked at (Rotate counted)."""
-    drawn = (bleed.top - trim.top, bleed.right - trim.right, trim.bottom - bleed.bottom, trim.left - bleed.left)
-    quarter = boxes.rotate // 90
-    return {SIDES[(at + quarter) % 4]: length * boxes.user_unit for at, length in enumerate(drawn)}

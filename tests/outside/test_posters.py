@@ -34,11 +34,11 @@ HELD: dict[str, set[str]] = {
 
 # With the usual order (1/8 in bleed, one page) nearly all are held, each for what a printer would ask about, too.
 USUAL = {
-    "Git-Workshop__poster_sam.pdf": {"no_bleed"},
-    "Raleway__Raleway_Cyrillic.pdf": {"no_bleed", "wrong_page_count"},
+    "Git-Workshop__poster_sam.pdf": {"blending_changes"},  # white at the edge: it needs no bleed
+    "Raleway__Raleway_Cyrillic.pdf": {"wrong_page_count"},
     "cuoredinapoli__sticker.pdf": {"wrong_page_count"},
     "eop__BoxCard.pdf": {"no_bleed"},
-    "govdesign__Poster-CrossGov29.pdf": {"no_bleed"},
+    "govdesign__Poster-CrossGov29.pdf": set[str](),  # a white frame
     "govdesign__Poster_The_strategy_is_delivery.pdf": set[str](),
 }
 
