@@ -100,7 +100,7 @@ def test_letters_by_the_fonts_own_table():
     font.ToUnicode = Stream(pdf, table)
     found = read_font(font)
     assert found.words(bytes.fromhex("0003 0004 0010 0011 0012 0020 0021 7777")) == "PffabcXY"
-    assert found.width(bytes.fromhex("0003 0004 000B 7777")) == pytest.approx(0.25 + 0.5 + 1 + 0.5)
+    assert found.width(bytes.fromhex("0003 0004 000B 7777")) == pytest.approx(0.25 + 0.5 + 1 + 1)  # DW is 1000
 
 
 def test_ranges_without_end_are_cut():
@@ -163,8 +163,8 @@ def test_sizes_on_paper(content, entries, expected):
 def test_where_text_stands():
     """A letter of width 1 at size 10, then one of 0.5: the box of the second begins where the first ends."""
     found = find_text(page_with("BT /F 10 Tf 100 200 Td (A) Tj (B) Tj 0 -20 Td (A) Tj ET"), least=1000)
-    assert [item.box[:2] for item in found.small] == [(100, 198), (110, 198), (100, 178)]
-    assert found.small[1].box == pytest.approx((110, 198, 115, 208))
+    assert [item.box[:2] for item in found.small] == [(100, 199.8), (110, 199.8), (100, 179.8)]
+    assert found.small[1].box == pytest.approx((110, 199.8, 115, 207.4))
     assert [item.words for item in found.small] == ["A", "B", "A"]
 
 

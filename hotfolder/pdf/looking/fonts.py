@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 from pikepdf import Array, Dictionary
 
+from hotfolder.pdf.looking.letters import Heights, Reach, read_heights
 from hotfolder.pdf.objects import entry, name, number, numbers, stream_bytes, whole
 
 _PROGRAMS = ("/FontFile", "/FontFile2", "/FontFile3")  # ISO 32000-1 Table 126
@@ -17,7 +18,10 @@ _CODE = re.compile(rb"<([\da-fA-F\s]*)>")
 _MAPPINGS = re.compile(rb"begin(bfchar|bfrange)(.*?)endbf", re.S)
 _RANGE = re.compile(rb"<([\da-fA-F]+)>\s*<([\da-fA-F]+)>\s*(?:<([\da-fA-F\s]+)>|\[([^\]]*)\])")
 _MOST_LETTERS = 70_000
+_LATIN = {code: bytes([code]).decode("cp1252", "ignore") for code in range(32, 256)}
 _USUAL_WIDTH = 0.5  # of the size; only boxes drawn in reports depend on it
+_MOST_WIDTH = 5.0  # of the size; beyond it a width is damage
+_MOST_REACH = 5.0
 _TYPE3_BODY = 1.2  # a font's box is about this much higher than its size: ascenders, descenders
 
 
@@ -32,6 +36,10 @@ class Font:
     letters: dict[int, str] = field(default_factory=dict, repr=False)
     widths: dict[int, float] = field(default_factory=dict, repr=False)  # in parts of the size
     scale: float | None = 1.0  # what the size is to be multiplied with; None: unknown (Type 3)
+    usual_width: float = _USUAL_WIDTH  # of letters whose width isn't given
+    heights: Heights = field(default_factory=Heights)
+    body: Reach | None = None  # how far every letter may reach, where only that is known (Type 3)
+    _reaches: dict[int, Reach] = field(default_factory=dict, repr=False, compare=False)
 
     def codes(self, text: bytes) -> list[int]:
         if self.two_bytes:
@@ -40,7 +48,22 @@ class Font:
 
     def width(self, text: bytes) -> float:
         """How far the text runs, in parts of the size; estimated where the file doesn't say."""
-        return sum(self.widths.get(code, _USUAL_WIDTH) for code in self.codes(text))
+        return sum(map(self.width_of, self.codes(text)))
+
+    def width_of(self, code: int) -> float:
+        return self.widths.get(code, self.usual_width)
+
+    def reach(self, text: bytes) -> Reach:
+        """How far the text reaches below (negative) and above its line, in parts of the size."""
+        if self.body is not None:
+            return self.body
+        sides = [self._reaches.get(code) or self._reach_of(code) for code in set(self.codes(text))]
+        return min([low for low, _ in sides], default=0.0), max([high for _, high in sides], default=0.0)
+
+    def _reach_of(self, code: int) -> Reach:
+        letter = self.letters.get(code, "")
+        self._reaches[code] = found = self.heights.reach(letter) if letter else self.heights.full
+        return found
 
     def words(self, text: bytes) -> str:
         """The text for people, as far as the file tells it; "" where it doesn't."""
@@ -58,7 +81,15 @@ def read_font(found: object) -> Font:
     kind = name(entry(found, "/Subtype"))
     if kind == "Type3":
         title = name(entry(found, "/Name")) or name(entry(entry(found, "/FontDescriptor"), "/FontName"))
-        return Font(title, kind, True, letters=_letters(found, False), scale=_type3_scale(found))
+        return Font(
+            title,
+            kind,
+            True,
+            letters=_letters(found, False),
+            widths=_simple_widths(found, _type3_unit(found)),
+            scale=_type3_scale(found),
+            body=_type3_body(found),
+        )
     holder: object = found
     if kind == "Type0":
         below = entry(found, "/DescendantFonts")
@@ -73,6 +104,8 @@ def read_font(found: object) -> Font:
         two_bytes,
         _letters(found, two_bytes),
         _composite_widths(entry(holder, "/W")) if two_bytes else _simple_widths(found),
+        usual_width=_within_reason(number(entry(holder, "/DW"), 1000.0) / 1000) if two_bytes else _USUAL_WIDTH,
+        heights=read_heights(holder),
     )
 
 
@@ -99,14 +132,35 @@ def _type3_scale(found: Dictionary) -> float | None:
     return height / _TYPE3_BODY if height > 0 else None
 
 
+def _type3_unit(found: Dictionary) -> float:
+    """What one unit of the glyphs' space is of the size (9.6.5)."""
+    try:
+        return abs(numbers(entry(found, "/FontMatrix"), 6)[0])
+    except ValueError:
+        return 0.001
+
+
+def _type3_body(found: Dictionary) -> Reach | None:
+    try:
+        box, matrix = numbers(entry(found, "/FontBBox"), 4), numbers(entry(found, "/FontMatrix"), 6)
+    except ValueError:
+        return None
+    low, high = sorted((box[1] * matrix[3], box[3] * matrix[3]))
+    return (low, high) if low < high and max(-low, high) <= _MOST_REACH else None
+
+
 # ---- widths
 
 
-def _simple_widths(found: Dictionary) -> dict[int, float]:
+def _within_reason(width: float) -> float:
+    return min(max(width, -_MOST_WIDTH), _MOST_WIDTH)
+
+
+def _simple_widths(found: Dictionary, unit: float = 0.001) -> dict[int, float]:
     first, widths = whole(entry(found, "/FirstChar"), 0), entry(found, "/Widths")
     if not isinstance(widths, Array) or not 0 <= first <= 255:
         return {}
-    return {first + at: number(item, 0.0) / 1000 for at, item in zip(range(256), widths, strict=False)}
+    return {first + at: _within_reason(number(item, 0.0) * unit) for at, item in zip(range(256), widths, strict=False)}
 
 
 def _composite_widths(found: object) -> dict[int, float]:
@@ -116,12 +170,12 @@ def _composite_widths(found: object) -> dict[int, float]:
     while at + 1 < len(items) and left > 0:
         first, second = whole(items[at], 0), items[at + 1]
         if isinstance(second, Array):
-            widths |= {first + step: number(item, 0.0) / 1000 for step, item in enumerate(second)}
+            widths |= {first + step: _within_reason(number(item, 0.0) / 1000) for step, item in enumerate(second)}
             at += 2
         elif at + 2 < len(items):
             last = min(whole(second, 0), first + left)
             left -= max(last - first, 0)
-            widths |= dict.fromkeys(range(first, last + 1), number(items[at + 2], 0.0) / 1000)
+            widths |= dict.fromkeys(range(first, last + 1), _within_reason(number(items[at + 2], 0.0) / 1000))
             at += 3
         else:
             break
@@ -136,7 +190,7 @@ def _letters(found: Dictionary, two_bytes: bool) -> dict[int, str]:
     try:
         return _to_unicode(stream_bytes(entry(found, "/ToUnicode")))
     except ValueError:
-        return {} if two_bytes else {code: bytes([code]).decode("cp1252", "ignore") for code in range(32, 256)}
+        return {} if two_bytes else _LATIN
 
 
 def _to_unicode(data: bytes) -> dict[int, str]:

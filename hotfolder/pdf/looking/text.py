@@ -16,12 +16,12 @@ from hotfolder.pdf.walk.content import Operation, parse_number
 from hotfolder.pdf.walk.frame import Frame
 from hotfolder.pdf.walk.mapping import Mapping
 from hotfolder.pdf.walk.outcome import WalkResult
-from hotfolder.pdf.walk.state import IDENTITY, Matrix, multiply, transform_box
+from hotfolder.pdf.walk.state import IDENTITY, Matrix, State, multiply, transform_box
 from hotfolder.pdf.walk.walker import Walker
 
 INVISIBLE = (3,)  # text rendering mode that leaves no trace (ISO 32000-1 Table 106); 7 cuts other art to its shape
 MOST_SMALL = 5000
-_ASCENT, _DESCENT = 0.8, 0.2  # of the size: for the boxes that reports show
+_MOST_FONTS = 1000  # remembered as read
 
 
 @dataclass(frozen=True)
@@ -76,7 +76,7 @@ class TextWatch(Mapping):
     every_use = True
 
     def __init__(self) -> None:
-        self._fonts: dict[object, Font] = {}
+        self._fonts: dict[object, tuple[Font, object]] = {}
 
     def letters_shown(self, frame: Frame, font: Font, size: float, box: Box, text: bytes) -> None:
         """Visible text is shown at this size and place, in units of the page's space."""
@@ -147,18 +147,31 @@ class TextWatch(Mapping):
         matrix = multiply(at, state.ctm)  # type: ignore[arg-type]
         frame.memory["at"] = multiply((1, 0, 0, 1, across, 0), at)  # type: ignore[arg-type]
         if text:
-            low, high = -_DESCENT * size + state.rise, _ASCENT * size + state.rise
-            begin, end = -before / 1000 * size * state.text_scale, across - state.letter_gap * state.text_scale
-            box = Box(*transform_box((begin, low, end, high), matrix))
+            low, high = (reach * size + state.rise for reach in font.reach(text))
+            blank_before, blank_after = self._blanks(font, codes, state)
+            begin = (blank_before - before / 1000 * size) * state.text_scale
+            end = across - (blank_after + state.letter_gap) * state.text_scale
+            box = Box(*transform_box((begin, low, max(begin, end) if across >= 0 else end, high), matrix))
             self.string_shown(frame, font, matrix, box, text)
 
+    def _blanks(self, font: Font, codes: list[int], state: State) -> tuple[float, float]:
+        """How much of a text's length are blanks at its begin and its end."""
+        lengths = [0.0, 0.0]
+        for side, ordered in enumerate((codes, codes[::-1])):
+            for code in ordered:
+                if not font.letters.get(code, "x").isspace():
+                    break
+                word_gap = state.word_gap if code == 32 and not font.two_bytes else 0.0
+                lengths[side] += font.width_of(code) * state.font_size + state.letter_gap + word_gap
+        return lengths[0], lengths[1]
+
     def _font(self, found: object) -> Font:
-        key = identity(found)
-        if key is None:
-            return read_font(found)
+        key = identity(found) or id(found)  # what is kept here keeps its id
         if key not in self._fonts:
-            self._fonts[key] = read_font(found)
-        return self._fonts[key]
+            if len(self._fonts) >= _MOST_FONTS:
+                self._fonts.clear()
+            self._fonts[key] = read_font(found), found
+        return self._fonts[key][0]
 
 
 class _Reader(TextWatch):

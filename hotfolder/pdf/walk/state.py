@@ -16,13 +16,21 @@ def multiply(first: Matrix, second: Matrix) -> Matrix:
     """The matrix that applies `first`, then `second` (8.3.4); numbers beyond use are cut off."""
     a, b, c, d, e, f = first
     p, q, r, s, t, u = second
-    product = (a * p + b * r, a * q + b * s, c * p + d * r, c * q + d * s, e * p + f * r + t, e * q + f * s + u)
+    g, h, i, j, x, y = product = (
+        a * p + b * r, a * q + b * s, c * p + d * r, c * q + d * s, e * p + f * r + t, e * q + f * s + u
+    )  # fmt: skip
+    far = 1e12
+    if -far < g < far and -far < h < far and -far < i < far and -far < j < far and -far < x < far and -far < y < far:
+        return product
     return tuple(x if -1e12 < x < 1e12 else math.copysign(1e12, x) if x == x else 0.0 for x in product)  # type: ignore[return-value]
 
 
 def transform_box(box: Box, matrix: Matrix) -> Box:
     """The upright box around a transformed box."""
     a, b, c, d, e, f = matrix
+    if b == c == 0:
+        left, bottom, right, top = box[0] * a + e, box[1] * d + f, box[2] * a + e, box[3] * d + f
+        return min(left, right), min(bottom, top), max(left, right), max(bottom, top)
     corners = [(x * a + y * c + e, x * b + y * d + f) for x in (box[0], box[2]) for y in (box[1], box[3])]
     xs, ys = [x for x, _ in corners], [y for _, y in corners]
     return min(xs), min(ys), max(xs), max(ys)
