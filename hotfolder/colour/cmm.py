@@ -165,7 +165,10 @@ def _prepared(source: Profile, target: Profile, intent: str, compensate: bool) -
     one, other = (ImageCms.ImageCmsProfile(io.BytesIO(profile.data)) for profile in (source, target))
     flags = ImageCms.Flags.BLACKPOINTCOMPENSATION if compensate else ImageCms.Flags.NONE
     modes = _MODES[source.space], _MODES[target.space]
-    return ImageCms.buildTransform(one, other, *modes, renderingIntent=_INTENTS[intent], flags=flags)
+    prepared = ImageCms.buildTransform(one, other, *modes, renderingIntent=_INTENTS[intent], flags=flags)
+    # Pillow writes this profile out for every picture, to attach it; an output profile takes longer than the picture.
+    prepared.output_profile = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB"))
+    return prepared
 
 
 def lab_picture(lab: Any, press: Profile, intent: str, compensate: bool, depth: int) -> pyvips.Image:

@@ -87,16 +87,16 @@ class Rendered(View):
 
 @dataclass(frozen=True, slots=True)
 class Channels(View):
-    """The same as one plane for each channel, (rows, columns) of 0 to 255."""
+    """The same as one plane for each channel, (rows, columns): 0 where it is white to 255 where it is black."""
 
-    planes: list[NDArray[np.uint8]]
+    darkness: list[NDArray[np.uint8]]
     area: Box
     rotate: int
     ppi: float
 
     @property
     def size(self) -> tuple[int, int]:
-        rows, columns = self.planes[0].shape
+        rows, columns = self.darkness[0].shape
         return columns, rows
 
 
@@ -106,6 +106,7 @@ class Pages:
     def __init__(self, facts: pikepdf.Pdf, document: Any) -> None:
         self._facts, self._document = facts, document
         self._loaded: tuple[int, Any] | None = None
+        self._drawing = np.empty(0, np.uint8)
 
     def __len__(self) -> int:
         return len(self._facts.pages)
@@ -127,7 +128,7 @@ class Pages:
         11.4.7 has it: it makes a difference to blend modes on the bare page.
         """
         with self._drawn(page, ppi, area, _ON_WHITE if paper else _ON_NOTHING) as (bitmap, seen):
-            shown: Image.Image = bitmap.to_pil()
+            shown: Image.Image = bitmap.to_pil()  # on memory that the next drawing takes
             if paper:
                 picture = shown.convert("RGB")
             else:
@@ -141,13 +142,10 @@ class Pages:
         """The same as single channels: red, green and blue, or one of a page that holds nothing but gray."""
         with self._drawn(page, ppi, area, _ON_WHITE if paper else _ON_NOTHING) as (bitmap, seen):
             pixels = bitmap.to_numpy()
-            planes = [pixels[:, :, channel].copy() for channel in range(count)]
+            planes = [255 - pixels[:, :, channel] for channel in range(count)]
             if not paper:
-                see_through = 255 - pixels[:, :, 3].astype(np.uint16)
-                planes = [
-                    ((plane * (255 - see_through) + 255 * see_through + 127) // 255).astype(np.uint8)
-                    for plane in planes
-                ]
+                opacity = pixels[:, :, 3].astype(np.uint16)
+                planes = [((plane * opacity + 127) // 255).astype(np.uint8) for plane in planes]
         drawn = Channels(planes, *seen)
         _blank_planes(drawn, self.sheet(page))
         return drawn
@@ -166,7 +164,9 @@ class Pages:
             across, down = down, across
         with _PDFIUM, ExitStack() as stack:
             try:
-                bitmap = _bitmap(self._page(page, media), area, rotate, (across, down), kind)
+                bitmap = _bitmap(
+                    self._page(page, media), area, rotate, (across, down), kind, self._memory(4 * across * down)
+                )
             except (pdfium.PdfiumError, MemoryError) as fault:
                 raise ValueError(f"page {page} can't be drawn ({fault})") from fault
             stack.callback(bitmap.close)
@@ -202,6 +202,12 @@ class Pages:
                 loaded = self._document[page - 1]
             self._loaded = page, loaded
         return self._loaded[1]
+
+    def _memory(self, size: int) -> NDArray[np.uint8]:
+        """Bytes for a drawing, the same as for the last one if that was as large: fresh memory costs time."""
+        if len(self._drawing) < size:
+            self._drawing = np.empty(size, np.uint8)
+        return self._drawing[:size]
 
     def _unload(self) -> None:
         if self._loaded is not None:
@@ -251,10 +257,10 @@ def _document(source: Path | bytes) -> Any:
             raise ValueError("the file can't be opened for drawing") from fault
 
 
-def _bitmap(page: Any, area: Box, rotate: int, size: tuple[int, int], kind: int) -> Any:
+def _bitmap(page: Any, area: Box, rotate: int, size: tuple[int, int], kind: int, memory: NDArray[np.uint8]) -> Any:
     _show_only(page, area)
     page.set_rotation(rotate)
-    bitmap = pdfium.PdfBitmap.new_native(*size, kind, rev_byteorder=True)
+    bitmap = pdfium.PdfBitmap.new_native(*size, kind, rev_byteorder=True, buffer=np.ctypeslib.as_ctypes(memory))
     bitmap.fill_rect((255, 255, 255, 0 if kind == _ON_NOTHING else 255), 0, 0, *size)
     flags = pdfium.raw.FPDF_ANNOT | pdfium.raw.FPDF_PRINTING | pdfium.raw.FPDF_REVERSE_BYTE_ORDER
     pdfium.raw.FPDF_RenderPageBitmap(bitmap, page, 0, 0, *size, 0, flags)
@@ -297,5 +303,5 @@ def _blank_planes(drawn: Channels, media: Box) -> None:
         return
     kept = media.common(drawn.area)
     left, top, right, bottom = (max(side, 0) for side in drawn.place(kept)) if kept is not None else (0, 0, 0, 0)
-    for plane in drawn.planes:
-        plane[:top], plane[bottom:], plane[:, :left], plane[:, right:] = 255, 255, 255, 255
+    for plane in drawn.darkness:
+        plane[:top], plane[bottom:], plane[:, :left], plane[:, right:] = 0, 0, 0, 0

@@ -103,6 +103,19 @@ class ToPlates(Mapping):
         except (ValueError, pyvips.Error) as fault:
             raise CannotConvert(str(fault)) from fault
 
+    def samples(self, rows: NDArray[np.uint8], space: Space) -> tuple[NDArray[np.uint8], Space] | None:
+        if space.n == 1 and space.kind != "Indexed":
+            low, high = space.ranges(8)[0]
+            every = self.colours(space, np.linspace(low, high, 256)[:, None], True)
+            return np.rint(np.clip(every, 0, 1) * 255).astype(np.uint8)[rows[:, 0]], self.target
+        if (places := self.picks(space)) is None:
+            return None
+        made = np.full((len(rows), len(places)), 255, np.uint8)
+        for band, place in enumerate(places):
+            if place >= 0:
+                np.subtract(255, rows[:, place], out=made[:, band])
+        return made, self.target
+
     def _bands(self, image: pyvips.Image, names: tuple[str, ...]) -> pyvips.Image:
         none = (image[0] * 0).cast(image.format)
         if names == ("All",):

@@ -113,7 +113,8 @@ class CensusOfConversion(InkCensus, ToCondition):
         return found
 
     def picture(self, image: pyvips.Image, space: Space) -> tuple[pyvips.Image, Space]:
-        made, target = (image, CMYK) if space.kind == "DeviceCMYK" else super().picture(image, space)
+        kept = {"DeviceCMYK": CMYK, "DeviceGray": GRAY}.get(space.kind)
+        made, target = (image, kept) if kept is not None else super().picture(image, space)
         self.coloured |= target.n == 4
         return made, target
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 import pikepdf
 import pyvips
+from numpy.typing import NDArray
 from pikepdf import Dictionary, Object, Stream
 
 from hotfolder.pdf.values.spaces import CMYK, Floats, Space
@@ -79,7 +80,7 @@ class Mapping:
     converts_inks: bool = False  # True: DeviceGray or DeviceCMYK may be converted too
     purpose: Purpose = FLAT  # for what the colours are that are asked about; the walker sets it
     picture_ppi: float | None = None  # pictures of more than this resolution are shrunk first
-    shrinks_kept: bool = False  # True: so are large pictures in DeviceCMYK although their colours stay
+    shrinks_kept: bool = False  # True: so are those in DeviceGray and DeviceCMYK that are slow to read, unchanged
     picture_quality: int = 95  # of JPEG pictures that have to be encoded anew
     blending_told: bool = False  # True: whoever walks tells what another blending space does to the picture
     lasting: bool = True  # False: the result is looked at and thrown away, so pictures are stored without packing
@@ -109,6 +110,10 @@ class Mapping:
     def picture(self, image: pyvips.Image, space: Space) -> tuple[pyvips.Image, Space]:
         """A picture whose samples span each number's range, to samples of a device space of the same depth."""
         raise CannotConvert("nothing converts it")
+
+    def samples(self, rows: NDArray[np.uint8], space: Space) -> tuple[NDArray[np.uint8], Space] | None:
+        """The same for the pixels (n, space.n) of a small picture, at once; None: `picture` has to do it."""
+        return None
 
     def group_space(self, space: Space, pdf: pikepdf.Pdf) -> Space | None:
         """The device space in which a transparency group blends from now on; None: as it was."""

@@ -13,6 +13,7 @@ from hotfolder.pdf.objects import (
     entry,
     identity,
     name,
+    names,
     same_object,
     stream_bytes,
     whole,
@@ -207,10 +208,12 @@ def shading(walker: "Walker", found: object, resources: object, intent: str) -> 
     return walker.remember(key, made, began)
 
 
-def _large_in_inks(picture: Object, space: Space) -> bool:
-    return (
-        space.kind == "DeviceCMYK" and whole(entry(picture, "/Width"), 0) * whole(entry(picture, "/Height"), 0) > LARGE
-    )
+def _slow_to_read(picture: Object, space: Space) -> bool:
+    """A picture in a device space that is better decoded once than for each drawing."""
+    if space.kind not in ("DeviceCMYK", "DeviceGray"):
+        return False
+    pixels = whole(entry(picture, "/Width"), 0) * whole(entry(picture, "/Height"), 0)
+    return pixels > LARGE or names(entry(picture, "/Filter"))[-1:] in (["DCTDecode"], ["JPXDecode"])
 
 
 def picture(
@@ -239,7 +242,7 @@ def picture(
     try:
         with walker.using("picture", intent):
             plan = walker.plan(space)
-            if plan.fate is Fate.KEEP and walker.mapping.shrinks_kept and _large_in_inks(found, space):
+            if plan.fate is Fate.KEEP and walker.mapping.shrinks_kept and _slow_to_read(found, space):
                 plan = Plan(Fate.CONVERT)
             made = _carried_out(plan, found, convert)
             walker.result.changed["pictures"] += made is not found

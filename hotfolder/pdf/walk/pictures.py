@@ -5,17 +5,17 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pyvips
-from pikepdf import Object, Stream
+from pikepdf import Array, Object, Stream
 
-from hotfolder.pdf.objects import entry, identity, names, numbers, whole
-from hotfolder.pdf.pictures.facts import LOSSY, Facts, read_facts, undress
+from hotfolder.pdf.objects import entry, identity, names, numbers, stream_bytes, whole
+from hotfolder.pdf.pictures.facts import FAX, LOSSY, Facts, read_facts, undress
 from hotfolder.pdf.pictures.feeding import DAMAGED, SMALL
 from hotfolder.pdf.pictures.jpx import jpx_space, read_jpx_facts
 from hotfolder.pdf.pictures.masking import key_stencil, unmixed, without_matte
 from hotfolder.pdf.pictures.reading import load
 from hotfolder.pdf.pictures.resizing import may_shrink, resized, resized_mask
 from hotfolder.pdf.pictures.writing import write_jpeg, write_lossless
-from hotfolder.pdf.values.spaces import GRAY, Space, SpaceReader, indexed_object
+from hotfolder.pdf.values.spaces import GRAY, Space, SpaceReader, device_name, indexed_object
 from hotfolder.pdf.walk.mapping import Fate, Plan
 from hotfolder.pdf.walk.outcome import CannotConvert
 from hotfolder.pdf.walk.state import Matrix
@@ -62,6 +62,8 @@ def convert_picture(walker: "Walker", picture: Stream, space: Space, plan: Plan,
     table_will_do = space.n == 1 and facts.bits <= 8 and facts.coding not in LOSSY and matte is None
     if table_will_do and (finer == 1 or space.kind == "Indexed"):
         return _recoloured(walker, picture, space, facts)
+    if finer == 1 and matte is None and (made := _at_once(walker, picture, space, facts)) is not None:
+        return made
     held = facts.width * facts.height * space.n * facts.bits // 8 <= SMALL
     for careful in (False, True):
         # Readers of PDF forgive more than those of PNG, which a large picture is first read as: where that fails, its
@@ -72,6 +74,21 @@ def convert_picture(walker: "Walker", picture: Stream, space: Space, plan: Plan,
             if careful or held or facts.coding in LOSSY:
                 raise CannotConvert(DAMAGED if isinstance(fault, pyvips.Error) else str(fault)) from fault
     raise AssertionError("never reached")
+
+
+def _at_once(walker: "Walker", picture: Stream, space: Space, facts: Facts) -> Object | None:
+    """A small picture of plain samples, without the machinery that large ones need; None where that won't do."""
+    size = facts.width * facts.height * space.n
+    odd = facts.bits != 8 or facts.decode is not None or isinstance(entry(picture, "/Mask"), Array)
+    if walker.mapping.lasting or odd or size > SMALL or facts.coding in (*LOSSY, *FAX):
+        return None
+    found = np.frombuffer(stream_bytes(picture), np.uint8)
+    converted = walker.mapping.samples(found[:size].reshape(-1, space.n), space) if len(found) >= size else None
+    if converted is None:
+        return None
+    new = walker.rewritten(picture, converted[0].tobytes(), _RECOLOURED)
+    new.ColorSpace = device_name(converted[1])
+    return walker.pdf.make_indirect(new)
 
 
 def _repainted(
