@@ -9,7 +9,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from hotfolder.finding import Finding, Level, Outcome
 from hotfolder.ink import PageInk
-from hotfolder.ticket import Ticket
+from hotfolder.ticket import MOST_SIZES, Ticket
 
 
 class Ended(StrEnum):
@@ -34,12 +34,21 @@ class StepRecord(BaseModel):
     trace: str | None = None  # the traceback of a fault, for the log
 
 
+def part_id(arrival: str, part: int, parts: int) -> str:
+    """The id of one job of several that were born from one arrival: `20261125-101500-3f2a91-2of3`."""
+    return f"{arrival}-{part}of{parts}" if parts > 1 else arrival
+
+
 class JobRecord(BaseModel):
     """Everything that is remembered of one job."""
 
     model_config = ConfigDict(extra="forbid")
 
     job: str
+    part: int = 1  # which of the sizes that were ordered of one arrival
+    sizes: list[str] = Field(
+        default_factory=list, max_length=MOST_SIZES
+    )  # all of these; empty where there is one or none
     file: str  # the artwork's name as it was dropped, made printable
     route: str
     arrived: dt.datetime
@@ -60,6 +69,16 @@ class JobRecord(BaseModel):
 
     def at_level(self, level: Level) -> list[Finding]:
         return [finding for finding in self.findings if finding.level is level]
+
+    @property
+    def arrival(self) -> str:
+        """The id under which its artwork was taken; jobs for several sizes share it."""
+        return self.job.removesuffix(part_id("", self.part, len(self.sizes)))
+
+    @property
+    def shown_file(self) -> str:
+        """The artwork's name, with the size where several were ordered."""
+        return f"{self.file} ({self.sizes[self.part - 1]})" if self.sizes else self.file
 
     @property
     def reason(self) -> str:

@@ -3,11 +3,17 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
+from dataclasses import dataclass
 from typing import Annotated, Any
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PlainSerializer
 
-from hotfolder.units import INCH, Length, SheetSize
+from hotfolder.units import INCH, Length, Size, parse_size, read_size
+
+#: So many sizes one order may name.
+MOST_SIZES = 20
+_BETWEEN = re.compile(r"[\s_-]*(?:[,;&+]|(?<![a-z])and(?![a-z]))[\s_-]*", re.IGNORECASE)
 
 
 def _inks(value: Any) -> Any:
@@ -17,6 +23,26 @@ def _inks(value: Any) -> Any:
     return value
 
 
+def sizes_of(value: Any) -> tuple[Size, ...]:
+    """The sizes that an order's `trim` names: `24x36in`, `18x24in and A2`, or a list. ValueError with a sentence."""
+    named = [part for part in _BETWEEN.split(value) if part] if isinstance(value, str) else value
+    if not isinstance(named, list | tuple) or not named:
+        return (parse_size(value),) if isinstance(value, str) else (read_size(value),)
+    sizes = tuple(read_size(part) for part in named)
+    if len(sizes) > MOST_SIZES:
+        raise ValueError(f"{len(sizes)} sizes are named; one order may name up to {MOST_SIZES}")
+    for number, size in enumerate(sizes):
+        if any(size.is_as_large_as(earlier) for earlier in sizes[:number]):
+            raise ValueError(f"the size {size} is named twice; how many to print belongs in `copies`")
+    return sizes
+
+
+def _first_size(value: Any) -> Size:
+    return sizes_of(value)[0]
+
+
+#: What an order may say of the size: one, or several. A ticket holds one: `merge` makes a ticket for each in turn.
+Trim = Annotated[Size, BeforeValidator(_first_size), PlainSerializer(str, return_type=str, when_used="json")]
 Inks = Annotated[
     tuple[Annotated[str, Field(min_length=1, max_length=200)], ...], Field(max_length=32), BeforeValidator(_inks)
 ]
@@ -30,7 +56,11 @@ class Ticket(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
-    trim: SheetSize | None = Field(None, description="Finished size, such as 24x36in or A1; empty: as the file says")
+    trim: Trim | None = Field(
+        None,
+        description="Finished size, such as 24x36in or A1; several, such as 18x24in and A2, make a job of each; "
+        "empty: as the file says",
+    )
     bleed: Length = Field(INCH / 8, description="Art beyond the trim on each side (1/8 in is common practice)")
     safe_margin: Length = Field(INCH / 2, description="What matters stays this far inside the trim (common practice)")
     pages: Annotated[int, Field(ge=1, le=10_000)] = Field(1, description="How many pages were ordered")
@@ -62,8 +92,17 @@ class Source(BaseModel):
     values: dict[str, Any]
 
 
-def merge(sources: list[Source]) -> tuple[Ticket, dict[str, str]]:
-    """The ticket the sources add up to, the later one winning, and for each key the origin that decided it.
+@dataclass(frozen=True)
+class Merged:
+    """What the sources add up to: the ticket for one of the sizes, where each key came from, and every size ordered."""
+
+    ticket: Ticket
+    origins: dict[str, str]
+    sizes: tuple[Size, ...]  # empty where no size was ordered
+
+
+def merge(sources: list[Source], part: int = 1) -> Merged:
+    """The ticket the sources add up to, the later one winning, for the `part`-th of the sizes they name.
 
     pydantic.ValidationError where a value cannot be understood.
     """
@@ -73,4 +112,8 @@ def merge(sources: list[Source]) -> tuple[Ticket, dict[str, str]]:
         for key, value in source.values.items():
             values[key] = value
             origins[key] = source.origin
-    return Ticket(**values), origins
+    ticket = Ticket(**values)
+    sizes = sizes_of(values["trim"]) if ticket.trim is not None else ()
+    if sizes:
+        ticket = ticket.model_copy(update={"trim": sizes[min(part, len(sizes)) - 1]})
+    return Merged(ticket, origins, sizes)

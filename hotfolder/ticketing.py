@@ -14,6 +14,7 @@ from hotfolder.finding import Finding, Hold, Level
 from hotfolder.names import printable, read_folders, readings
 from hotfolder.suggest import nearest
 from hotfolder.ticket import KEYS, Source, Ticket, merge
+from hotfolder.units import Size
 
 #: Endings of a ticket file, after the artwork's name or its stem: jazz.pdf.ticket.toml or jazz.ticket.toml.
 TICKET_ENDINGS = (".ticket.toml", ".ticket.json")
@@ -38,6 +39,7 @@ class Collected:
     ticket: Ticket
     origins: dict[str, str]
     findings: list[Finding] = field(default_factory=list)
+    sizes: tuple[Size, ...] = ()  # every size that was ordered
 
 
 def collect(
@@ -51,8 +53,9 @@ def collect(
     ticket_files: Sequence[Path],
     overrides: Mapping[str, Any],
     hooks: pluggy.PluginManager | None,
+    part: int = 1,
 ) -> Collected:
-    """Merge every source. Hold where a ticket file can't be read or says something that can't be understood."""
+    """Merge every source, for the `part`-th of the sizes ordered. Hold where a ticket file can't be read or says something that can't be understood."""
     findings: list[Finding] = []
     unread: list[str] = []  # what a name seems to say of the size
     sources = [Source(origin=f"route '{route}'", values=dict(table))]
@@ -62,10 +65,10 @@ def collect(
     for path in ticket_files:
         sources.append(Source(origin=printable(path.name), values=read_ticket_file(path, hooks)))
     sources.append(Source(origin="the command line", values=dict(overrides)))
-    ticket, origins = merge(sources)
-    if ticket.trim is None:
+    merged = merge(sources, part)
+    if merged.ticket.trim is None:
         findings += [_size_unclear(text) for text in unread]
-    return Collected(ticket, origins, findings)
+    return Collected(merged.ticket, merged.origins, findings, merged.sizes)
 
 
 def check_values(values: Mapping[str, Any], lines: Mapping[str, int] | None = None) -> list[str]:

@@ -47,6 +47,11 @@ class Size:
         """The same sheet with its sides exchanged."""
         return Size(self.height, self.width, self.name)
 
+    def is_as_large_as(self, other: Size) -> bool:
+        """Whether both are the same sheet, upright or lying, to a hundredth of a point."""
+        own, others = sorted((self.width, self.height)), sorted((other.width, other.height))
+        return all(math.isclose(a, b, abs_tol=0.01) for a, b in zip(own, others, strict=True))
+
     def __str__(self) -> str:
         return self.name or f"{_short(self.width / MM)}x{_short(self.height / MM)}mm"
 
@@ -102,7 +107,8 @@ def _length(value: Any) -> float:
     raise ValueError(f'{value!r} is not a length; write it as text with its unit, such as "0.125in" or "3mm"')
 
 
-def _size(value: Any) -> Size:
+def read_size(value: Any) -> Size:
+    """A size from a setting or a ticket: text, or a size already. ValueError with a sentence otherwise."""
     if isinstance(value, Size):
         return value
     if isinstance(value, str):
@@ -121,4 +127,4 @@ def write_length(points: float) -> str:
 
 #: Field types for settings and tickets: text with a unit outside, points inside.
 Length = Annotated[float, BeforeValidator(_length), PlainSerializer(write_length, return_type=str, when_used="json")]
-SheetSize = Annotated[Size, BeforeValidator(_size), PlainSerializer(str, return_type=str, when_used="json")]
+SheetSize = Annotated[Size, BeforeValidator(read_size), PlainSerializer(str, return_type=str, when_used="json")]

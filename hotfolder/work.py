@@ -7,9 +7,9 @@ import datetime as dt
 import os
 import shutil
 import traceback
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from threading import Thread
 from typing import Any
@@ -22,11 +22,12 @@ from hotfolder.colour.transform import prepare
 from hotfolder.finding import Finding, Hold, Level, Outcome
 from hotfolder.job import Job, file_digest
 from hotfolder.names import printable, safe_stem
-from hotfolder.record import Ended, JobRecord, StepRecord
+from hotfolder.record import Ended, JobRecord, StepRecord, part_id
 from hotfolder.report.log import JobLog, ink_fields
 from hotfolder.report.page import prepare_template, write_report
 from hotfolder.step import Step
 from hotfolder.ticketing import collect, meant
+from hotfolder.units import parse_size
 
 #: Names of the files that a job leaves in its folder `out`.
 RESULT, LOG, REPORT, RECORD = "result.pdf", "job.log", "report.html", "record.json"
@@ -53,11 +54,20 @@ class Order:
     condition: str  # the default's name
     overrides: dict[str, Any] = field(default_factory=dict)
     checks_only: bool = False  # tell what would happen: no result and no report are kept
+    part: int = 1  # which of the sizes ordered; how many there are, the work on the first tells
+    sizes: tuple[str, ...] = ()  # all of them, from the second on
+
+    def others(self, first: JobRecord) -> Iterator[Order]:
+        """Orders for the sizes after the first, as the record of the first names them; `out` is still the first's."""
+        for part in range(2, len(first.sizes) + 1):
+            yield replace(self, part=part, sizes=tuple(first.sizes))
 
     def blank_record(self) -> JobRecord:
         """The record as it stands before anything was done."""
         return JobRecord(
-            job=self.job,
+            job=part_id(self.job, self.part, len(self.sizes)),
+            part=self.part,
+            sizes=list(self.sizes),
             file=printable(self.name),
             route=self.route,
             arrived=self.arrived,
@@ -80,7 +90,7 @@ def warm_up(steps: Iterable[type[Step]], conditions: Sequence[Condition]) -> Non
 
 
 def run_order(order: Order, hooks: pluggy.PluginManager | None = None) -> JobRecord:
-    """Do one job. Leaves result (if it passes), log, report and record in `order.out`, the record last and fsynced.
+    """Do one job: the artwork in the first size ordered, or in that of `order.part`. Leaves result (if it passes), log, report and record in `order.out`, the record last and fsynced.
 
     Never raises for what is in the artwork; OSError where the disk itself fails.
     """
@@ -92,13 +102,16 @@ def run_order(order: Order, hooks: pluggy.PluginManager | None = None) -> JobRec
         work = order.out / "work"
         work.mkdir()
         job = _prepare(order, record, work, hooks)
+        log.about(record.job)
         log.write("ticket read", digest=record.digest, bytes=record.bytes, ticket=record.ticket, origins=record.origins)
         if job is not None:
             run_chain(job, order.chain, lambda step: _step_finished(job, step, record, log, hooks))
             record.kind = job.kind
             record.findings += job.findings
             record.ink = [view.ink.readable() for view in job.ink]
-            record.result_stem = safe_stem(job.result_stem)
+            record.result_stem = _result_stem(record, job)
+        if order.part == 1 and (job is None or not job.has_artwork):
+            _hold_once(order, record)
         _conclude(order, record, job)
         for page in record.ink:
             log.write("ink measured", **ink_fields(page))
@@ -116,6 +129,17 @@ def run_order(order: Order, hooks: pluggy.PluginManager | None = None) -> JobRec
     return record
 
 
+def _result_stem(record: JobRecord, job: Job) -> str:
+    """The result's name; one of several sizes says which, unless the name chosen for it does so already."""
+    size = record.sizes[record.part - 1] if record.sizes else ""
+    return safe_stem(job.result_stem if size in job.result_stem else f"{job.result_stem}_{size}")
+
+
+def _hold_once(order: Order, record: JobRecord) -> None:
+    """What can't even be opened is held once, not for each of the sizes ordered."""
+    record.job, record.sizes = order.job, []
+
+
 def write_failure(order: Order, code: str, message: str, mend: str, detail: str = "") -> JobRecord:
     """The same files for a job whose worker did not live to write them: held, without pictures."""
     shutil.rmtree(order.out / "work", ignore_errors=True)
@@ -125,9 +149,12 @@ def write_failure(order: Order, code: str, message: str, mend: str, detail: str 
         record.bytes = order.original.stat().st_size
         record.digest = file_digest(order.original)
     _read_ticket(order, record, (), None)  # without the ticket file: what is in a file is read in a worker only
+    record.job, record.sizes = part_id(order.job, order.part, len(order.sizes)), list(order.sizes)
+    if order.sizes:
+        record.ticket = record.ticket.model_copy(update={"trim": parse_size(order.sizes[order.part - 1])})
     record.findings.insert(0, Finding(code=code, level=Level.HOLD, message=message, mend=mend))
     record.outcome, record.finished = Outcome.HOLD, dt.datetime.now(dt.UTC)
-    with JobLog(order.out / LOG, job=order.job) as log:
+    with JobLog(order.out / LOG, job=record.job) as log:
         log.write("finding", **record.findings[0].model_dump(mode="json", exclude_none=True))
         log.write("job finished", outcome=record.outcome, reason=record.reason, detail=detail)
         if not order.checks_only:
@@ -148,7 +175,7 @@ def _prepare(order: Order, record: JobRecord, work: Path, hooks: pluggy.PluginMa
         return None
     fields = {"route": order.route, "date": order.arrived.strftime("%Y-%m-%d")}
     return Job(
-        job=order.job,
+        job=record.job,
         name=order.name,
         original=order.original,
         work=work,
@@ -172,7 +199,11 @@ def _read_ticket(
         ticket_files=ticket_files,
         overrides=order.overrides,
         hooks=hooks,
+        part=order.part,
     )
+    if len(collected.sizes) > 1:
+        record.sizes = [str(size) for size in collected.sizes]
+        record.job = part_id(order.job, order.part, len(record.sizes))
     record.ticket, record.origins = collected.ticket, collected.origins
     record.findings += collected.findings
     name = collected.ticket.condition or order.condition

@@ -20,7 +20,7 @@ from hotfolder.config.words import unknown
 from hotfolder.errors import ConfigError
 from hotfolder.loading import load_plugins
 from hotfolder.step import Opener, Step
-from hotfolder.ticket import Ticket
+from hotfolder.ticket import Ticket, sizes_of
 from hotfolder.units import write_length
 
 
@@ -51,9 +51,14 @@ def route_data(route: Route) -> dict[str, Any]:
         "patience": route.patience,
         "file_names": list(route.file_names),
         "subfolders": route.subfolders,
-        "ticket": Ticket(**route.ticket).model_dump(mode="json"),
+        "ticket": Ticket(**route.ticket).model_dump(mode="json") | _sizes(route.ticket),
         "chain": [{"step": step.name, "settings": step.settings.model_dump(mode="json")} for step in route.chain],
     }
+
+
+def _sizes(ticket: dict[str, Any]) -> dict[str, str]:
+    sizes = sizes_of(ticket["trim"]) if ticket.get("trim") is not None else ()
+    return {"trim": " and ".join(map(str, sizes))} if sizes else {}
 
 
 def steps_data(config: Path | None, name: str | None) -> list[dict[str, Any]]:

@@ -34,6 +34,8 @@ def check_files(
         _show(done)
     if any(_any_size(done) for done in every):
         say("No size was ordered, so none was compared; --set trim=24x36in says what was.")
+    if any(done.record is not None and done.record.sizes for done in every):
+        say("Several sizes were ordered: each is looked at on its own, and gets a result of its own.")
     left = cli_jobs.checks(route.chain)[1]
     if left:
         say(f"Not looked at here, because it needs the finished file: {', '.join(left)}.")

@@ -10,7 +10,7 @@ import shutil
 import stat
 import tempfile
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from pydantic import ValidationError
@@ -114,7 +114,7 @@ def checks(chain: Sequence[Step]) -> tuple[tuple[Step, ...], list[str]]:
 def run_all(
     studio: Studio, route: Route, files: Sequence[Path], values: dict[str, str], heard: Heard, *, into: Path | None
 ) -> Iterator[Done]:
-    """Work on each file in turn. With `into` the results are published below it, else nothing is kept."""
+    """Work on each file in turn, in each size ordered. With `into` the results are published below it, else nothing is kept."""
     runner = Runner(studio.plugins.folders[1:], studio.limits, studio.used_conditions)
     try:
         for file in files:
@@ -122,16 +122,24 @@ def run_all(
             if refused is not None:
                 yield Done(printable(str(file)), Outcome.HOLD, [refused])
                 continue
-            with _room(into) as out:
-                order = _order(studio, route, file, values, out, checks_only=into is None)
-                record = runner.run(order, heard)
-                outcome = record.outcome or Outcome.HOLD
-                done = Done(printable(str(file)), outcome, record.findings, record)
-                if into is not None:
-                    done.published = publish(out, record, into)
+            first = _order(studio, route, file, values, checks_only=into is None)
+            done = _run(runner, first, file, heard, into)
             yield done
+            assert done.record is not None
+            for other in first.others(done.record):
+                yield _run(runner, other, file, heard, into)
     finally:
         runner.close()
+
+
+def _run(runner: Runner, order: Order, file: Path, heard: Heard, into: Path | None) -> Done:
+    with _room(into) as out:
+        record = runner.run(replace(order, out=out), heard)
+        size = f" ({record.sizes[record.part - 1]})" if record.sizes else ""
+        done = Done(printable(str(file)) + size, record.outcome or Outcome.HOLD, record.findings, record)
+        if into is not None:
+            done.published = publish(out, record, into)
+    return done
 
 
 def prepare(into: Path) -> None:
@@ -150,12 +158,14 @@ def publish(out: Path, record: JobRecord, into: Path) -> list[Path]:
     folder = into / (Outcome.PASS if passed else Outcome.HOLD).value
     # The finished PDF comes last: whoever sees it finds its log and report.
     group = [(LOG, ".log"), (REPORT, ".report.html"), *([(RESULT, ".pdf")] if passed else [])]
-    stem = safe_stem(record.result_stem)
+    size = f"_{record.sizes[record.part - 1]}" if record.sizes and not passed else ""
+    stem = safe_stem(record.result_stem.removesuffix(size) + size)
     members = [Member(name, stem, ending) for name, ending in group if (out / name).exists()]
     return [folder / name for name in put(Files(), record.job, out, folder, members)]
 
 
-def _order(studio: Studio, route: Route, file: Path, values: dict[str, str], out: Path, *, checks_only: bool) -> Order:
+def _order(studio: Studio, route: Route, file: Path, values: dict[str, str], *, checks_only: bool) -> Order:
+    """The order for a file, in the first of the sizes it may come to; `out` is still to be made."""
     now = dt.datetime.now().astimezone()
     return Order(
         job=f"{now:%Y%m%d-%H%M%S}-{secrets.token_hex(3)}",
@@ -164,7 +174,7 @@ def _order(studio: Studio, route: Route, file: Path, values: dict[str, str], out
         subfolder="",
         original=Path(os.path.abspath(file)),  # noqa: PTH100 (links stay as they are written)
         ticket_files=_tickets(file),
-        out=out,
+        out=Path(),
         arrived=now,
         attempt=1,
         chain=checks(route.chain)[0] if checks_only else route.chain,

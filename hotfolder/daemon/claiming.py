@@ -45,6 +45,11 @@ class Claim:
         return Path(self.folder) / f".hotfolder-{self.job}.taken"
 
 
+def out_name(part: int) -> str:
+    """The folder, below the attempt's, for what becomes of the artwork in the first, second ... size ordered."""
+    return "out" if part == 1 else f"out-{part}"
+
+
 @dataclass(frozen=True)
 class Attempt:
     """One try at a job. Taking it over renames `folder`, so that nobody else's paths lead into it any more."""
@@ -59,7 +64,7 @@ class Attempt:
 
     @property
     def out(self) -> Path:
-        return self.folder / "out"
+        return self.folder / out_name(1)
 
     def tickets(self) -> tuple[Path, ...]:
         return tuple(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Protocol
 
 from hotfolder.config.studio import Route, Studio
@@ -13,7 +14,7 @@ from hotfolder.daemon.claiming import Attempt, Claim
 from hotfolder.daemon.events import Event, What
 from hotfolder.daemon.ledger import Entry, Ledger
 from hotfolder.daemon.runner import Stopped, empty
-from hotfolder.daemon.spool import Fenced, Spool
+from hotfolder.daemon.spool import Fenced, Published, Spool
 from hotfolder.names import printable
 from hotfolder.record import JobRecord
 from hotfolder.work import Order, write_failure
@@ -44,11 +45,10 @@ class Works(Protocol):
 
 @dataclass(frozen=True)
 class Finished:
-    """A job whose files stand where they belong."""
+    """What became of one arrival: its files stand where they belong."""
 
     claim: Claim
-    record: JobRecord
-    names: list[str]
+    published: list[Published]  # one, or one for each size ordered
 
 
 class Jobs:
@@ -76,7 +76,10 @@ class Jobs:
         if self._spool.is_committed(job):
             return self.publish(job)
         attempt = self._spool.take_over(job, died=died)
-        return self._do(attempt) if attempt is not None else None
+        if attempt is None:  # it went back to where it lay, or was never taken
+            self._remember(lambda: self._ledger.put_back(job))
+            return None
+        return self._do(attempt)
 
     def publish(self, job: str) -> Finished:
         return Finished(*self._spool.publish(job))
@@ -95,13 +98,16 @@ class Jobs:
         stamp = self._spool.files.look(attempt.original)
         order = self._order(attempt, route)
         try:
-            record = self._record(order, claim)
+            done = [(order, self._record(order, claim))]
+            for other in order.others(done[0][1]):
+                other = replace(other, out=self._spool.room(attempt, other.part))
+                done.append((other, self._record(other, claim)))
         except Stopped:
             return self._back(attempt, "hotfolder was stopped.")
         if not self._spool.unchanged(attempt, stamp):
             return self._back(attempt, "The file was changed while it was worked on.")
         try:
-            self._commit(attempt, order, record)
+            self._commit(attempt, done)
         except Fenced:
             return None
         return self.publish(claim.job)
@@ -120,9 +126,19 @@ class Jobs:
         heard = Event(What.STEP, claim.route, claim.job, printable(claim.name))
         return self._runner.run(order, lambda step: self._tell(replace(heard, step=printable(step))))
 
-    def _commit(self, attempt: Attempt, order: Order, record: JobRecord) -> None:
+    def _commit(self, attempt: Attempt, done: list[tuple[Order, JobRecord]]) -> None:
+        records = [self._proven(order, record) for order, record in done]
+        self._spool.commit(attempt)
+        for record in records:
+            self._remember(partial(self._ledger.settled, record, "committed"))
+        for entry in self._seen_before(records[0])[:1]:
+            words = f"The very same file came as {entry.file} in job {entry.job} ({entry.outcome})."
+            self._tell(Event(What.SEEN_BEFORE, records[0].route, records[0].job, records[0].file, words=words))
+
+    def _proven(self, order: Order, record: JobRecord) -> JobRecord:
+        """The record, if the files that belong to it are whole on the disk; else that of a failure, with its files."""
         try:
-            self._spool.commit(attempt, record)
+            self._spool.prove(order.out, record)
         except ValueError as error:
             empty(order.out)
             record = write_failure(
@@ -132,15 +148,12 @@ class Jobs:
                 "Drop the file again. If this comes back, have the disk of the spool looked at.",
                 str(error),
             )
-            self._spool.commit(attempt, record)
-        self._remember(lambda: self._ledger.settled(record, "committed"))
-        for entry in self._seen_before(record)[:1]:
-            words = f"The very same file came as {entry.file} in job {entry.job} ({entry.outcome})."
-            self._tell(Event(What.SEEN_BEFORE, record.route, record.job, record.file, words=words))
+            self._spool.prove(order.out, record)
+        return record
 
     def _seen_before(self, record: JobRecord) -> list[Entry]:
         try:
-            return self._ledger.seen_before(record.digest, record.job)
+            return self._ledger.seen_before(record.digest, record.arrival)
         except sqlite3.Error:
             return []
 

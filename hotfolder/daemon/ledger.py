@@ -131,7 +131,10 @@ class Ledger:
         self._run("DELETE FROM jobs WHERE job = ? AND state = 'claimed'", (job,))
 
     def settled(self, record: JobRecord, state: str) -> None:
-        """The job has its outcome; `state` says whether its files stand where they belong ("published")."""
+        """The job has its outcome; `state` says whether its files stand where they belong ("published").
+
+        Where several sizes were ordered, their jobs take the place of the one under which the artwork was taken.
+        """
         self._run(
             f"INSERT INTO jobs ({_COLUMNS}, record) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?) "
             "ON CONFLICT (job) DO UPDATE SET digest = excluded.digest, state = excluded.state, "
@@ -150,6 +153,8 @@ class Ledger:
                 record.model_dump_json(),
             ),
         )
+        if record.sizes:
+            self.put_back(record.arrival)
 
     # ---- reading
 
@@ -169,9 +174,11 @@ class Ledger:
         return JobRecord.model_validate_json(str(rows[0][0])) if rows else None
 
     def seen_before(self, digest: str, besides: str = "") -> list[Entry]:
-        """Earlier jobs with the very same bytes, the latest first."""
+        """Earlier jobs with the very same bytes, the latest first; not those born from the arrival `besides`."""
         return self._entries(
-            "WHERE digest = ? AND digest != '' AND job != ? ORDER BY arrived DESC, job DESC", (digest, besides)
+            "WHERE digest = ? AND digest != '' AND job != ? AND job NOT LIKE ? || '-%of%' "
+            "ORDER BY arrived DESC, job DESC",
+            (digest, besides, besides),
         )
 
     def _entries(self, where: str, values: tuple[object, ...] = ()) -> list[Entry]:

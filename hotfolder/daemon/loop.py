@@ -13,6 +13,7 @@ from pathlib import Path
 
 from hotfolder.config.studio import Studio
 from hotfolder.daemon.arrivals import Arrivals
+from hotfolder.daemon.claiming import Claim
 from hotfolder.daemon.dispatch import Dispatch, Inbox, nothing
 from hotfolder.daemon.events import Event, What
 from hotfolder.daemon.files import Files
@@ -21,7 +22,7 @@ from hotfolder.daemon.journal import Journal
 from hotfolder.daemon.ledger import Ledger
 from hotfolder.daemon.lock import SpoolLock
 from hotfolder.daemon.runner import Runner
-from hotfolder.daemon.spool import Spool
+from hotfolder.daemon.spool import Published, Spool
 from hotfolder.daemon.watcher import Watcher
 from hotfolder.errors import ConfigError
 from hotfolder.names import printable
@@ -149,9 +150,14 @@ class Daemon:
         if self._ledger.fresh:
             for record, published in self._spool.settled():
                 self._ledger.settled(record, "published" if published else "committed")
+        for entry in self._ledger.entries("claimed"):
+            if not self._dispatch.knows(entry.job):  # killed right after it was put back, or twice while handed on
+                self._ledger.put_back(entry.job)
+                for record, _ in self._spool.settled(entry.job):
+                    self._ledger.settled(record, "committed")
         for entry in self._ledger.entries("committed"):
             told = self._ledger.record(entry.job)
-            if told is not None and not self._dispatch.knows(entry.job):
+            if told is not None and not self._dispatch.knows(told.arrival):
                 self._announce(told)  # killed between handing it on and saying so
 
     # ---- the loop
@@ -235,14 +241,15 @@ class Daemon:
     def _collect(self) -> None:
         for ended in self._dispatch.collect():
             if isinstance(ended, Finished):
-                self._finished(ended)
+                for published in ended.published:
+                    self._finished(ended.claim, published)
                 continue
             self._hinted.update(arrivals.root for _, arrivals in self._watched)  # it may lie there again
             if ended is not None:
                 self._tell(ended)
 
-    def _finished(self, finished: Finished) -> None:
-        record = finished.record
+    def _finished(self, claim: Claim, published: Published) -> None:
+        record = published.record
         outcome = record.outcome.value if record.outcome else ""
         self._announce(record)
         self._tell(
@@ -250,11 +257,11 @@ class Daemon:
                 What.FINISHED,
                 record.route,
                 record.job,
-                record.file,
+                record.shown_file,
                 outcome=outcome,
                 words=record.reason,
-                names=tuple(printable(name) for name in finished.names),
-                folder=printable(finished.claim.passed if outcome == "pass" else finished.claim.hold),
+                names=tuple(printable(name) for name in published.names),
+                folder=printable(claim.passed if outcome == "pass" else claim.hold),
             )
         )
 

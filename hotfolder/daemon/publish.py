@@ -57,26 +57,29 @@ def split_name(name: str) -> tuple[str, str]:
     return (stem, ending) if len(os.fsencode(ending)) <= _LONGEST_ENDING else (name, "")
 
 
-def put(files: Files, job: str, home: Path, folder: Path, members: Sequence[Member]) -> list[str]:
+def put(
+    files: Files, job: str, home: Path, folder: Path, members: Sequence[Member], plan_name: str = PLAN
+) -> list[str]:
     """Bring the members from below `home` into `folder`, in this order; their names. OSError: try again later.
 
     The members must be the same each time, those that are optional included.
     """
-    plan = _read_plan(files, home) or _stage(files, job, home, folder, members)
+    at = home / plan_name
+    plan = _read_plan(files, at) or _stage(files, job, home, folder, members, at)
     folder = Path(plan.folder)
     if folder.stat().st_ino != plan.inode and any(files.there(home / member.source) for member in plan.members):
         raise OSError(errno.ENODEV, "this is not the folder in which the files were laid down", plan.folder)
     while (clash := _rename_all(files, job, folder, plan)) is not None:
         number = _free_number(files, folder, plan.members, clash + 1)
         plan = replace(plan, numbers=(*plan.numbers, number))
-        _write_plan(files, home, plan)
+        _write_plan(files, at, plan)
     files.sync(folder)
     for member in plan.members:  # copies have left their source behind
         files.unlink(home / member.source)
     return [member.name(plan.numbers[-1], _longest(folder)) for member in plan.members]
 
 
-def _stage(files: Files, job: str, home: Path, folder: Path, members: Sequence[Member]) -> Plan:
+def _stage(files: Files, job: str, home: Path, folder: Path, members: Sequence[Member], at: Path) -> Plan:
     marks = []
     for place, member in enumerate(members):
         hidden, source = _hidden(folder, job, place), home / member.source
@@ -90,7 +93,7 @@ def _stage(files: Files, job: str, home: Path, folder: Path, members: Sequence[M
     files.sync(folder)
     number = _free_number(files, folder, members, 1)
     plan = Plan(os.fspath(folder), folder.stat().st_ino, tuple(members), tuple(marks), (number,))
-    _write_plan(files, home, plan)
+    _write_plan(files, at, plan)
     return plan
 
 
@@ -150,13 +153,13 @@ def _mark(stamp: Stamp) -> tuple[int, int, int]:
     return stamp.inode, stamp.size, stamp.mtime_ns
 
 
-def _write_plan(files: Files, home: Path, plan: Plan) -> None:
-    files.write(home / PLAN, json.dumps(asdict(plan)).encode())
+def _write_plan(files: Files, at: Path, plan: Plan) -> None:
+    files.write(at, json.dumps(asdict(plan)).encode())
 
 
-def _read_plan(files: Files, home: Path) -> Plan | None:
+def _read_plan(files: Files, at: Path) -> Plan | None:
     try:
-        data = json.loads(files.read(home / PLAN))
+        data = json.loads(files.read(at))
     except FileNotFoundError:
         return None
     return Plan(

@@ -235,7 +235,8 @@ def _read_record(order: work.Order) -> JobRecord | _Failure:
         record = JobRecord.model_validate_json((order.out / work.RECORD).read_bytes())
     except (FileNotFoundError, ValueError) as error:
         return _died(0, str(error).encode())
-    if record.job != order.job or record.outcome is None:
+    expected = (order.job, order.part, list(order.sizes) if order.part > 1 else record.sizes)
+    if (record.arrival, record.part, record.sizes) != expected or record.outcome is None:
         return _died(0, b"the record is another job's, or has no outcome")
     return record
 

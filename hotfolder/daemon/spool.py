@@ -12,19 +12,28 @@ import json
 import os
 import secrets
 from collections.abc import Iterator
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from hotfolder.daemon.arrivals import Arrival
-from hotfolder.daemon.claiming import Attempt, Changed, Claim, Taker, written_to
+from hotfolder.daemon.claiming import Attempt, Changed, Claim, Taker, out_name, written_to
 from hotfolder.daemon.files import Files, Stamp
 from hotfolder.daemon.publish import Member, put, split_name
+from hotfolder.daemon.ways_out import hand_on, ticket_member, tidy
 from hotfolder.finding import Outcome
-from hotfolder.names import safe_stem
 from hotfolder.record import JobRecord
+from hotfolder.ticket import MOST_SIZES
 from hotfolder.work import LOG, RECORD, REPORT, RESULT
 
 CLAIM, PUBLISHED, RETURN = "claim.json", "published.json", "return"
+
+
+@dataclass(frozen=True)
+class Published:
+    """A job whose files stand where they belong, under these names, the artwork last."""
+
+    record: JobRecord
+    names: list[str]
 
 
 class Fenced(Exception):
@@ -131,7 +140,9 @@ class Spool:
         if written_to(attempt.original):
             self.put_back(attempt)
             return None
-        self.files.remove_tree(attempt.out)
+        for part in range(MOST_SIZES, 0, -1):
+            if self.files.there(folder / out_name(part)):
+                self.files.remove_tree(folder / out_name(part))
         self.files.mkdir(attempt.out)
         return attempt
 
@@ -152,7 +163,7 @@ class Spool:
         """Return the artwork and its tickets to where they lay; the job is as if it had never been taken."""
         claim = attempt.claim
         self.files.write(attempt.folder / RETURN, b"")
-        members = [_ticket(name) for name in claim.tickets]
+        members = [ticket_member(name) for name in claim.tickets]
         members.append(Member(f"original/{claim.name}", *split_name(claim.name)))
         put(self.files, claim.job, attempt.folder, self._folder_for(claim), members)
         self._purge(attempt.folder)
@@ -177,19 +188,32 @@ class Spool:
         """Whether the artwork is still what it was when the work on it began."""
         return stamp is not None and self.files.look(attempt.original) == stamp
 
-    def commit(self, attempt: Attempt, record: JobRecord) -> Path:
-        """Settle the outcome by one rename; the job's folder. ValueError where the worker's files are not sound."""
+    def room(self, attempt: Attempt, part: int) -> Path:
+        """An empty folder for what becomes of the artwork in the `part`-th size."""
+        folder = attempt.folder / out_name(part)
+        self.files.mkdir(folder)
+        return folder
+
+    def prove(self, out: Path, record: JobRecord) -> None:
+        """See that a worker's files are whole and on the disk. ValueError where they are not sound."""
         wanted = [LOG, REPORT, RECORD] + ([RESULT] if record.outcome is Outcome.PASS else [])
         for name in wanted:
-            path = attempt.out / name
+            path = out / name
             if self.files.look(path) is None:
                 raise ValueError(f"the worker left no {name}")
             self.files.sync(path)
-        if record.outcome is Outcome.PASS and self.files.digest(attempt.out / RESULT) != record.result_digest:
+        if record.outcome is Outcome.PASS and self.files.digest(out / RESULT) != record.result_digest:
             raise ValueError("the result differs from what the worker wrote down")
+        self.files.sync(out)
+
+    def commit(self, attempt: Attempt) -> Path:
+        """Settle the outcome, or the outcomes of all sizes, by one rename; the job's folder.
+
+        What stands in the attempt's folder must be proven before. Fenced where somebody else took the job over.
+        """
         with contextlib.suppress(PermissionError):  # artwork that can't be read can't be synced either
             self.files.sync(attempt.original)
-        for folder in (attempt.out, attempt.original.parent, attempt.folder / "tickets", attempt.folder):
+        for folder in (attempt.original.parent, attempt.folder / "tickets", attempt.folder):
             self.files.sync(folder)
         target = self.done / attempt.claim.job
         try:
@@ -200,64 +224,37 @@ class Spool:
         self.files.rmdir(attempt.folder.parent)
         return target
 
-    def settled(self) -> Iterator[tuple[JobRecord, bool]]:
-        """Every job in the spool that has its outcome, and whether its files all stand where they belong."""
-        for entry in self.files.list(self.done):
-            home = self.done / entry.name
+    def settled(self, job: str = "") -> Iterator[tuple[JobRecord, bool]]:
+        """Every job in the spool that has its outcome, or this one, and whether its files stand where they belong."""
+        for name in [job] if job else [entry.name for entry in self.files.list(self.done)]:
+            home = self.done / name
             try:
-                record = JobRecord.model_validate_json(self.files.read(home / "out" / RECORD))
+                records = self._records(home)
             except (OSError, ValueError):
                 continue
-            yield record, self.files.there(home / PUBLISHED)
+            published = self.files.there(home / PUBLISHED)
+            yield from ((record, published) for record in records)
 
-    def publish(self, job: str) -> tuple[Claim, JobRecord, list[str]]:
-        """Bring a committed job's files to where they belong; may be repeated. Claim, record, names."""
+    def _records(self, home: Path) -> list[JobRecord]:
+        """The record of the artwork's job, or of each of its jobs where several sizes were ordered."""
+        first = JobRecord.model_validate_json(self.files.read(home / out_name(1) / RECORD))
+        others = [self.files.read(home / out_name(part) / RECORD) for part in range(2, len(first.sizes) + 1)]
+        return [first, *map(JobRecord.model_validate_json, others)]
+
+    def publish(self, job: str) -> tuple[Claim, list[Published]]:
+        """Bring a committed job's files to where they belong; may be repeated. One Published for each size ordered."""
         home = self.done / job
         claim = self._read_claim(home, home)
         self.files.rmdir(self.work / job)  # left behind by a daemon that was killed right after the commit
         try:
-            record = JobRecord.model_validate_json(self.files.read(home / "out" / RECORD))
+            records = self._records(home)
         except (ValueError, FileNotFoundError):
             self._set_aside(home)
             raise Damaged(job) from None
-        passed = record.outcome is Outcome.PASS
-        folder = Path(claim.passed if passed else claim.hold)
-        if self.files.there(folder.parent):
-            self.files.mkdir(folder)
-        names = put(self.files, job, home, folder, _passed(record) if passed else _held(claim))
+        names = hand_on(self.files, job, home, claim, records)
         self.files.write(home / PUBLISHED, json.dumps(names).encode())
-        for entry in self.files.list(home / "out"):
-            if entry.is_dir(follow_symlinks=False):
-                self.files.remove_tree(Path(entry.path))
-            elif entry.name != RECORD:
-                self.files.unlink(Path(entry.path))
-        return claim, record, names
-
-
-def _passed(record: JobRecord) -> list[Member]:
-    stem = safe_stem(record.result_stem)
-    return [
-        Member(f"out/{LOG}", stem, ".log"),
-        Member(f"out/{REPORT}", stem, ".report.html"),
-        Member(f"out/{RESULT}", stem, ".pdf"),
-    ]
-
-
-def _held(claim: Claim) -> list[Member]:
-    stem, ending = split_name(claim.name)
-    return [
-        Member(f"out/{LOG}", stem, ".log"),
-        Member(f"out/{REPORT}", stem, ".report.html"),
-        *(_ticket(name) for name in claim.tickets),
-        Member(f"original/{claim.name}", stem, ending),
-    ]
-
-
-def _ticket(name: str) -> Member:
-    """`jazz.pdf.ticket.toml` is `jazz` and `.pdf.ticket.toml`: a number goes where the artwork has it."""
-    base = name[: name.casefold().rindex(".ticket.")]
-    stem, ending = split_name(base)
-    return Member(f"tickets/{name}", stem, ending + name[len(base) :], optional=True)
+        tidy(self.files, home, records)
+        return claim, [Published(record, names[record.job]) for record in records]
 
 
 def _number(folder: str) -> int:

@@ -4,7 +4,7 @@ Every line has
     time     when, ISO 8601, UTC with zone ("2026-11-25T14:22:57.120482Z")
     event    what happened, in a few fixed words: "job started", "ticket read", "step finished", "ink measured",
              "finding", "job finished", "observer failed", "report failed", "line cut short"
-    job      the job's id
+    job      the job's id (where several sizes were ordered: that of the arrival until the ticket is read)
 and, where they apply, these fields and no others of another meaning:
     file     the artwork's name as it was dropped, made printable
     route    the route's name                     attempt  which try at this job it was, from 1
@@ -66,6 +66,10 @@ class JobLog:
         )
         if piece:
             self.write("line cut short", piece=piece)
+
+    def about(self, job: str) -> None:
+        """From here on the lines carry this id: the order has told that the artwork is to make several jobs."""
+        self._logger = self._logger.bind(job=job)
 
     def write(self, event: str, **fields: Any) -> None:
         """Add one line. Models, enumerations, times, paths and boxes become what JSON has for them."""

@@ -97,6 +97,7 @@ def _page(record: JobRecord, findings: list[Finding], pictures: Pictures, ink: S
         kind=words.KINDS.get(record.kind, ""),
         size=words.show_bytes(record.bytes) if record.bytes else "",
         verdict=words.verdict(record),
+        several=words.several(record),
         cards=cards,
         groups=[(level, [card for card in cards if card.level is level]) for level in Level],
         level_words=words.LEVELS_OF_HELD if record.outcome is Outcome.HOLD else words.LEVELS,

@@ -88,6 +88,19 @@ def verdict(record: JobRecord) -> Verdict:
     )
 
 
+def several(record: JobRecord) -> str:
+    """That this is one of several sizes of one order, and what follows for whoever reads the report; else ""."""
+    if not record.sizes:
+        return ""
+    said = (
+        f"This is size {record.part} of {len(record.sizes)} that were ordered of this file: "
+        f"{record.sizes[record.part - 1]} of {', '.join(record.sizes)}. Each has a report and an outcome of its own."
+    )
+    if record.outcome is Outcome.HOLD:
+        said += " If only this size has to be made again, order it alone."
+    return clean(said)
+
+
 def ordered(findings: list[Finding]) -> list[Finding]:
     """What holds the job first, then what is worth knowing, then what was mended; otherwise as found."""
     return sorted(findings, key=lambda finding: list(Level).index(finding.level))

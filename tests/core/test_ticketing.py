@@ -43,6 +43,39 @@ def test_the_stronger_source_wins(tmp_path: Path) -> None:
     }
 
 
+SIZES: list[tuple[Any, list[str] | str]] = [
+    ("A2", ["A2"]),
+    ("18x24in and 24x36in and A2", ["18x24in", "24x36in", "A2"]),
+    ("18x24in,A2", ["18x24in", "A2"]),
+    ("A3+A2 & A1; A0", ["A3", "A2", "A1", "A0"]),
+    ("A3_and_A2", ["A3", "A2"]),
+    (["18x24in", "A2"], ["18x24in", "A2"]),
+    ("A2 and 594x420mm", "the size 594x420mm is named twice; how many to print belongs in `copies`"),
+    (["A2", 3], "3 is not a sheet size"),
+    ("A2 and a bit more", "'a bit more' is not a sheet size"),
+    ([f"{width}x9in" for width in range(1, 22)], "21 sizes are named; one order may name up to 20"),
+    ([], "[] is not a sheet size"),
+    ("sand", "'sand' is not a sheet size"),
+]
+
+
+@pytest.mark.parametrize(("said", "expected"), SIZES)
+def test_an_order_may_name_several_sizes(said: Any, expected: list[str] | str) -> None:
+    problems = check_values({"trim": said})
+    if isinstance(expected, str):
+        assert expected in problems[0]
+        return
+    assert problems == []
+    for part, size in enumerate(expected, 1):
+        found = gather(table={"trim": said}, part=part)
+        assert (str(found.ticket.trim), [str(each) for each in found.sizes]) == (size, expected)
+
+
+def test_sizes_in_a_file_name() -> None:
+    found = gather(name="quay_jazz_18x24in and A2.pdf", part=2)
+    assert (found.ticket.title, str(found.ticket.trim), len(found.sizes)) == ("jazz", "A2", 2)
+
+
 def test_a_name_is_weak_evidence() -> None:
     found = gather(name="quay_jazz_final.pdf")
     assert str(found.ticket.trim) == "18x24in"

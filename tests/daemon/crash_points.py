@@ -23,14 +23,16 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).parents[2]))
 sys.path.insert(0, str(Path(__file__).parent))
 
-from studios import PDF, Stub, make_studio, names
+from studios import PDF, SIZES, Stub, make_studio, names
 
 from hotfolder.daemon.files import Files, When
+from hotfolder.daemon.ledger import Ledger
 from hotfolder.daemon.loop import Daemon
 from hotfolder.errors import ConfigError
 
 KILLED = 137
 OLD = b"somebody's earlier file"
+FOLDERS = ("pass", "hold")
 
 
 @dataclass
@@ -48,6 +50,14 @@ SCENES = {
     "hold": Scene({"bad.pdf": PDF, "bad.ticket.toml": b"pages = 1\n"}, {"bad.pdf": "hold"}, {"hold/bad.log": OLD}),
     "across": Scene({"bad.pdf": PDF, "bad.ticket.toml": b"pages = 1\n"}, {"bad.pdf": "hold"}, across=True),
     "across-pass": Scene({"a.pdf": PDF}, {"a.pdf": "pass"}, {"pass/a.pdf": OLD}, across=True),
+    "two": Scene({"two.pdf": PDF, "two.ticket.toml": b"pages = 1\n"}, {"two.pdf": "pass"}, {"pass/two_A3.pdf": OLD}),
+    "two-bad": Scene({"two-bad.pdf": PDF, "two-bad.ticket.toml": b"pages = 1\n"}, {"two-bad.pdf": "hold"}),
+    "two-half": Scene(
+        {"two-half.pdf": PDF, "two-half.ticket.toml": b"pages = 1\n"},
+        {"two-half.pdf": "half"},
+        {"hold/two-half.pdf": OLD},
+    ),
+    "two-half-across": Scene({"two-half.pdf": PDF}, {"two-half.pdf": "half"}, across=True),
     "changed": Scene({"a.pdf": PDF, "a.ticket.toml": b"pages = 1\n"}, {"a.pdf": "pass"}),
     "changed-across": Scene({"a.pdf": PDF}, {"a.pdf": "pass"}, across=True),
 }
@@ -165,28 +175,47 @@ def judge(root: Path, base: Path, scene: Scene) -> list[str]:
 
 
 def judge_one(root: Path, base: Path, scene: Scene, artwork: str, outcome: str) -> list[str]:
-    data, stem = scene.drops[artwork], artwork.split(".")[0]
-    number = "-2" if scene.taken else ""
-    digest = hashlib.sha256(data).hexdigest()
-    want: dict[str, bytes] = {
-        f"{stem}{number}.pdf": b"result of " + data if outcome == "pass" else data,
-        f"{stem}{number}.log": f"log of {digest}\n".encode(),
-        f"{stem}{number}.report.html": f"report of {digest}\n".encode(),
-    }
     tickets = {name: text for name, text in scene.drops.items() if name != artwork}
-    if outcome == "hold":
-        want |= {name.replace(stem, stem + number): text for name, text in tickets.items()}
-    else:
+    want = wanted(scene, artwork, outcome, tickets)
+    if outcome != "hold":
         homes = list((root / "spool" / "done").iterdir())
         have = {path.name: path.read_bytes() for home in homes for path in home.glob("[ot][ri]*/*.*") if path.is_file()}
         kept = {name: text for name, text in have.items() if name not in ("record.json",)}
-        if kept != {artwork: data, **tickets}:
+        if kept != {artwork: scene.drops[artwork], **tickets}:
             return [f"the original is not kept whole: {sorted(kept)}"]
-    there = {path.name: path.read_bytes() for path in (base / outcome).iterdir()}
-    other = "hold" if outcome == "pass" else "pass"
-    there |= {path.name: path.read_bytes() for path in (base / other).iterdir()}
-    earlier = {name.split("/")[1]: text for name, text in scene.taken.items()}
-    return [] if there == {**want, **earlier} else [f"pass and hold: {sorted(there)}, wanted {sorted(want)}"]
+    there = {f"{folder}/{path.name}": path.read_bytes() for folder in FOLDERS for path in (base / folder).iterdir()}
+    wrong = [] if there == {**want, **scene.taken} else [f"pass and hold: {sorted(there)}, wanted {sorted(want)}"]
+    return wrong + judge_ledger(root, artwork, outcome)
+
+
+def wanted(scene: Scene, artwork: str, outcome: str, tickets: dict[str, bytes]) -> dict[str, bytes]:
+    """What has to stand in pass and hold: `half` means that the first size passed and the second is held."""
+    data, stem = scene.drops[artwork], artwork.split(".")[0]
+    digest = hashlib.sha256(data).hexdigest()
+    sizes = [f"_{size}" for size in SIZES] if "two" in artwork else [""]
+    outcomes = ["pass", "hold"] if outcome == "half" else [outcome] * len(sizes)
+    number = {folder: "-2" if any(name.startswith(folder) for name in scene.taken) else "" for folder in FOLDERS}
+    want: dict[str, bytes] = {}
+    for size, its in zip(sizes, outcomes, strict=True):
+        name = f"pass/{stem}{size}{number['pass']}" if its == "pass" else f"hold/{stem}{number['hold']}{size}"
+        want[f"{name}.log"] = f"log of {digest}\n".encode()
+        want[f"{name}.report.html"] = f"report of {digest}\n".encode()
+        if its == "pass":
+            want[f"{name}.pdf"] = b"result of " + data + size.encode()
+    if "hold" in outcomes:
+        want[f"hold/{stem}{number['hold']}.pdf"] = data
+        want |= {f"hold/{name.replace(stem, stem + number['hold'])}": text for name, text in tickets.items()}
+    return want
+
+
+def judge_ledger(root: Path, artwork: str, outcome: str) -> list[str]:
+    """The ledger knows each job once, with its outcome."""
+    ledger = Ledger(root / "spool" / "ledger.sqlite")
+    found = sorted((entry.state, str(entry.outcome)) for entry in ledger.entries())
+    ledger.close()
+    count = 2 if "two" in artwork else 1
+    outcomes = ["hold", "pass"] if outcome == "half" else [outcome] * count
+    return [] if found == [("published", each) for each in outcomes] else [f"the ledger has {found}"]
 
 
 def kill_everywhere(root: Path, name: str, count: Callable[[When, str], bool], step: int) -> dict[str, object]:

@@ -17,7 +17,7 @@ from hotfolder.finding import Finding, Level, Outcome
 from hotfolder.hookspecs import PROJECT, Hooks
 from hotfolder.loading import Plugins
 from hotfolder.names import safe_stem
-from hotfolder.record import JobRecord
+from hotfolder.record import JobRecord, part_id
 from hotfolder.work import Order
 
 PDF = b"%PDF-1.7\n" + b"%" + b"x" * 200 + b"\nstartxref\n9\n%%EOF\n"
@@ -58,8 +58,14 @@ def make_studio(
     )
 
 
+SIZES = ("A2", "A3")
+
+
 class Stub:
-    """A runner without a process: names that hold "bad" are held, all else passes; the result tells its source."""
+    """A runner without a process: names that hold "bad" are held, all else passes; the result tells its source.
+
+    A name that begins with "two" is ordered in two sizes; with "half", the second of them is held.
+    """
 
     def __init__(self) -> None:
         self.runs: list[str] = []
@@ -67,9 +73,13 @@ class Stub:
     def run(self, order: Order, heard: Callable[[str], None] | None = None) -> JobRecord:
         self.runs.append(order.name)
         data = order.original.read_bytes()
-        held = "bad" in order.name
+        held = "bad" in order.name or ("half" in order.name and order.part == 2)
+        sizes = list(SIZES) if order.name.startswith("two") else []
+        size = f"_{sizes[order.part - 1]}" if sizes else ""
         record = JobRecord(
-            job=order.job,
+            job=part_id(order.job, order.part, len(sizes)),
+            part=order.part,
+            sizes=sizes,
             file=order.name.encode("utf-8", "replace").decode(),
             route=order.route,
             arrived=order.arrived,
@@ -79,11 +89,11 @@ class Stub:
             digest=hashlib.sha256(data).hexdigest(),
             attempt=order.attempt,
             findings=[Finding(code="no_good", level=Level.HOLD, message="No good.")] if held else [],
-            result_stem=safe_stem(Path(order.name).stem),
+            result_stem=safe_stem(Path(order.name).stem + size),
         )
         if not held:
-            (order.out / work.RESULT).write_bytes(b"result of " + data)
-            record.result_digest = hashlib.sha256(b"result of " + data).hexdigest()
+            (order.out / work.RESULT).write_bytes(b"result of " + data + size.encode())
+            record.result_digest = hashlib.sha256(b"result of " + data + size.encode()).hexdigest()
         (order.out / work.LOG).write_text(f"log of {record.digest}\n")
         (order.out / work.REPORT).write_text(f"report of {record.digest}\n")
         (order.out / work.RECORD).write_text(record.model_dump_json())

@@ -36,7 +36,10 @@ def outcome(*arguments: object) -> dict[str, object]:
     return dict(json.loads(done.stdout))
 
 
-@pytest.mark.parametrize(("scene", "step", "least"), [("pass", 1, 30), ("hold", 1, 30), ("changed", 3, 15)])
+@pytest.mark.parametrize(
+    ("scene", "step", "least"),
+    [("pass", 1, 30), ("hold", 1, 30), ("changed", 3, 15), ("two", 3, 14), ("two-bad", 3, 12), ("two-half", 1, 55)],
+)
 def test_killed_at_every_change(folder: Path, scene: str, step: int, least: int) -> None:
     result = outcome(folder, scene, "kill", step)
     assert result["bad"] == []
@@ -53,7 +56,7 @@ def test_killed_at_every_change_across_file_systems(tmp_path: Path, scene: str, 
     assert int(str(result["points"])) >= least
 
 
-@pytest.mark.parametrize(("scene", "error"), [("hold", "ENOSPC"), ("pass", "EIO")])
+@pytest.mark.parametrize(("scene", "error"), [("hold", "ENOSPC"), ("pass", "EIO"), ("two-half", "ENOSPC")])
 def test_every_third_call_fails_once(folder: Path, scene: str, error: str) -> None:
     result = outcome(folder, scene, error, 3)
     assert result["bad"] == []

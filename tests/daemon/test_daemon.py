@@ -103,6 +103,30 @@ def test_a_taken_name_numbers_the_whole_group(tmp_path: Path) -> None:
     )
 
 
+def test_several_sizes_of_one_arrival(tmp_path: Path) -> None:
+    drop(tmp_path, "two.pdf")
+    drop(tmp_path, "two half.pdf", PDF + b"%%EOF")
+    runner = Stub()
+    heard = run(make_studio(tmp_path), runner)
+    assert outcomes(heard) == [
+        ("two half.pdf (A2)", "pass"), ("two half.pdf (A3)", "hold"), ("two.pdf (A2)", "pass"), ("two.pdf (A3)", "pass"),
+    ]  # fmt: skip
+    assert names(tmp_path / "pass") == sorted(
+        f"{stem}{ending}" for stem in ("two half_A2", "two_A2", "two_A3") for ending in (".log", ".pdf", ".report.html")
+    )
+    assert names(tmp_path / "hold") == ["two half.pdf", "two half_A3.log", "two half_A3.report.html"]
+    assert not any(event.what is What.SEEN_BEFORE for event in heard)  # brothers and sisters don't count
+    ledger = Ledger(tmp_path / "spool" / "ledger.sqlite")
+    ids = [entry.job for entry in ledger.entries("published")]
+    assert sorted(job[-5:] for job in ids) == ["-1of2", "-1of2", "-2of2", "-2of2"]
+    ledger.close()
+    (tmp_path / "spool" / "ledger.sqlite").unlink()
+    run(make_studio(tmp_path))  # the ledger is made again from the folders
+    ledger = Ledger(tmp_path / "spool" / "ledger.sqlite")
+    assert sorted(entry.job for entry in ledger.entries("published")) == sorted(ids)
+    ledger.close()
+
+
 def test_the_same_bytes_are_noticed(tmp_path: Path) -> None:
     drop(tmp_path, "a.pdf")
     run(make_studio(tmp_path))

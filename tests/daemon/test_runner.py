@@ -9,6 +9,7 @@ import sys
 import threading
 import time
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import psutil
@@ -131,6 +132,18 @@ def test_a_new_process_for_each_job_does_the_same(folder: Path, tmp_path: Path) 
         assert codes(runner.run(order(folder, tmp_path / str(number), deed), heard.append)) == [code]
         assert heard == ["run_wild"]
     runner.close()
+
+
+def test_a_worker_that_dies_over_one_of_several_sizes(runner: Runner, folder: Path, tmp_path: Path) -> None:
+    first = replace(order(folder, tmp_path, "exit"), ticket={"trim": "A2 and A3"})
+    record = runner.run(first)  # nothing is known of the order's other sizes: the file is held once
+    assert (record.job, record.sizes, record.outcome) == (first.job, [], Outcome.HOLD)
+    record.sizes = ["A2", "A3"]
+    (second,) = first.others(record)
+    (tmp_path / "out-2").mkdir()
+    record = runner.run(replace(second, out=tmp_path / "out-2"))
+    assert (record.job, record.part, str(record.ticket.trim)) == (f"{first.job}-2of2", 2, "A3")
+    assert (record.outcome, codes(record)) == (Outcome.HOLD, ["worker_died"])
 
 
 def test_stop_ends_what_runs(folder: Path, tmp_path: Path) -> None:

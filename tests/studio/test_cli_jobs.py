@@ -210,3 +210,28 @@ def test_every_kind_of_news_has_words() -> None:
     for what in What:
         line = describe(Event(what, file="jazz.pdf", outcome="hold"))
         assert line.startswith("jazz.pdf: ") or what is What.STEP
+
+
+def test_several_sizes_are_looked_at_and_made_one_by_one(call: Call, folder: Path) -> None:
+    looked = call("check", "quay_jazz.pdf", "--set", "trim=A2 and A3")
+    assert looked.exit_code == 0
+    assert [line for line in looked.output.splitlines() if line.startswith("quay")] == [
+        "quay_jazz.pdf (A2): pass (nothing to say)",
+        "quay_jazz.pdf (A3): pass (nothing to say)",
+    ]
+    assert "Several sizes were ordered" in looked.output
+    made = call("once", "quay_jazz.pdf", "small.pdf", "--into", "out", "--set", "trim=A2 and A3")
+    assert made.exit_code == 1
+    assert sorted(path.name for path in (folder / "out").rglob("*.*")) == [
+        f"{stem}{ending}"
+        for stem, endings in {
+            "quay_jazz_A2": (".log", ".pdf", ".report.html"),
+            "quay_jazz_A3": (".log", ".pdf", ".report.html"),
+            "small_A2": (".log", ".report.html"),
+            "small_A3": (".log", ".report.html"),
+        }.items()
+        for ending in endings
+    ]
+    report = (folder / "out" / "hold" / "small_A3.report.html").read_text(encoding="utf-8")
+    assert "size 2 of 2 that were ordered of this file: A3 of A2, A3" in report
+    assert "If only this size has to be made again, order it alone." in report
