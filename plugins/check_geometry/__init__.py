@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from pikepdf import Page
 
-from hotfolder.gathered import Found, Gathered, listed
+from hotfolder.gathered import Found, Gathered
 from hotfolder.pdf.boxes import SLACK, PageBoxes, cut_of, read_boxes, size_matches
 from hotfolder.pdf.looking.edges import SIDES, bleed_of, look_along_cut
 from hotfolder.pdf.looking.edges_reach import reaches_cut
@@ -19,7 +19,6 @@ from hotfolder.plugin import (
     Part,
     Register,
     Settings,
-    Size,
     Step,
     Ticket,
     hookimpl,
@@ -28,7 +27,8 @@ from hotfolder.plugin import (
     show_size,
 )
 
-from .words import MOST_EXTRA, best_way, explain_size
+from .found import hidden_art, no_trim_box, not_nested, page_count, short_bleed, wrong_size
+from .words import scale_to
 
 Sizes = dict[int, tuple[float, float]]  # page, counted from 1 -> trim size in points as it is looked at
 Bleeds = list[float]  # least bleed of each page, in points
@@ -67,7 +67,7 @@ class CheckGeometry(Step):
             for number, page in enumerate(pdf.pages, 1):
                 for item in self._page(page, number, job, sizes, bleeds):
                     found.add(item, number)
-        for item in (*_page_count(count, job.ticket), *self._among_pages(sizes, job.ticket)):
+        for item in (*page_count(count, job.ticket), *self._among_pages(sizes, job.ticket)):
             found.add(item)
         found.report(job, count)
         if sizes and not found.held:
@@ -86,23 +86,24 @@ class CheckGeometry(Step):
         share = self.settings.tolerance_percent / 100
         cut = cut_of(boxes, ticket.trim, ticket.bleed, self.settings.tolerance, share)
         if cut is None:
-            assert ticket.trim is not None  # without an order the page's own edge counts
-            yield _no_trim_box(boxes, ticket.trim)
+            yield no_trim_box(boxes, ticket)
             return
         trim, bleed = cut
         sizes[number] = size = boxes.seen_size(trim)
+        wanted = ticket.bleed
         if ticket.trim and not self._same(size, (ticket.trim.width, ticket.trim.height)):
-            yield _wrong_size(size, ticket.trim, "is cut to", trim)
+            wanted /= max(1.0, scale_to(size, ticket.trim) or 1.0)  # at half size half the bleed is right
+            yield wrong_size(size, ticket, "is cut to", trim)
         if "CropBox" in boxes.declared and not trim.within(boxes.crop, SLACK):
-            yield _hidden_art(trim)
+            yield hidden_art(trim)
         if not trim.within(bleed, SLACK) or "TrimBox" in boxes.reduced:
-            yield _not_nested(boxes, trim, bleed)
+            yield not_nested(boxes, trim, bleed)
         elif ticket.bleed:
             room = bleed_of(boxes, trim, bleed)
-            short = [side for side in SIDES if room[side] < ticket.bleed - self.settings.bleed_tolerance]
+            short = [side for side in SIDES if room[side] < wanted - self.settings.bleed_tolerance]
             bare = self._bare(job, number, boxes, trim) if short else frozenset()
             bleeds += [] if bare else [min(room.values())]
-            yield from _bleed(boxes, room, short, bare, ticket.bleed, trim)
+            yield from short_bleed(boxes, room, short, bare, wanted, trim)
 
     def _same(self, found: tuple[float, float], ordered: tuple[float, float]) -> bool:
         return size_matches(found, ordered, self.settings.tolerance, self.settings.tolerance_percent / 100)
@@ -129,81 +130,6 @@ class CheckGeometry(Step):
         elif not others and len({width > height for width, height in sizes.values()}) > 1:
             message = "Some pages are upright and some lie on their side; all have the same size."
             yield Found("pages_turned", message, level=Level.NOTE)
-
-
-def _bleed(
-    boxes: PageBoxes, room: dict[str, float], short: list[str], bare: frozenset[str], ordered: float, trim: Box
-) -> Iterator[Found]:
-    lacking, spared = ([side for side in short if (side in bare) is is_bare] for is_bare in (False, True))
-    if spared:
-        message = (
-            f"{{page}} has less bleed than ordered {_sides(spared)}, and needs none: the paper is bare along the cut."
-        )
-        yield Found("bleed_not_needed", message, measured=f"bare paper {_sides(spared)}", level=Level.NOTE)
-    if not lacking:
-        return
-    least, where = max(0.0, min(room[side] for side in lacking)), _sides(lacking)
-    if least < SLACK:
-        code, message = "no_bleed", f"{{page}} has no bleed {where}: the art ends where the paper is cut."
-    else:
-        code, message = "little_bleed", f"{{page}} has too little bleed {where}: only {show_length(least)}."
-    seen = "" if "BleedBox" in boxes.declared else " Measured to the edge of the page; the file gives no bleed box."
-    yield Found(
-        code,
-        message + seen,
-        measured=f"{show_length(least)} {where}",
-        required=f"{show_length(ordered)} on every side",
-        mend=f"Let backgrounds and pictures run {show_length(ordered)} past the edge on all four sides, and export "
-        "again with that bleed.",
-        box=trim,
-    )
-
-
-def _sides(sides: list[str]) -> str:
-    return "on all four sides" if len(sides) == 4 else f"at the {listed(sides)}"
-
-
-def _page_count(count: int, ticket: Ticket) -> Iterator[Found]:
-    if count != ticket.pages:
-        has, ordered = (f"{number} page{'' if number == 1 else 's'}" for number in (count, ticket.pages))
-        message = f"The file has {has}, but {ordered} {'was' if ticket.pages == 1 else 'were'} ordered."
-        mend = "Export only the pages that belong to this order, or correct the number of pages on the ticket."
-        yield Found("wrong_page_count", message, measured=has, required=ordered, mend=mend)
-
-
-def _wrong_size(found: tuple[float, float], ordered: Size, verb: str, box: Box) -> Found:
-    size, aim = show_size(*found), show_size(ordered.width, ordered.height)
-    message = f"{{page}} {verb} {size}, but {aim} was ordered. {explain_size(found, ordered)}"
-    mend = f"Set the page to {aim} in the layout (bleed comes on top of that, outside) and export again at full size."
-    return Found("wrong_size", message, measured=size, required=aim, mend=mend, box=box)
-
-
-def _no_trim_box(boxes: PageBoxes, ordered: Size) -> Found:
-    """The page is neither the ordered size nor that with usual bleed: there may be marks around it, or it is wrong."""
-    found = boxes.seen_size(boxes.crop)
-    way = best_way(found, ordered)
-    if not all(0 < side - aim <= 2 * MOST_EXTRA for side, aim in zip(found, (way.width, way.height), strict=True)):
-        return _wrong_size(found, ordered, "is", boxes.crop)
-    size, aim = show_size(*found), show_size(ordered.width, ordered.height)
-    message = f"{{page}} is {size} and doesn't say where it is cut to the ordered {aim} (it has no trim box)."
-    mend = "Export again with the trim box written, or without marks on a page of the ordered size and its bleed."
-    return Found("no_trim_box", message, measured=size, required=aim, mend=mend, box=boxes.crop)
-
-
-def _not_nested(boxes: PageBoxes, trim: Box, bleed: Box) -> Found:
-    beyond = {side: -length for side, length in bleed_of(boxes, trim, bleed).items() if length < 0}
-    where = f"its bleed at the {listed(list(beyond))}" if beyond else "the page itself"
-    message = f"{{page}} is to be cut where there is no art: its trim box reaches beyond {where}."
-    mend = "Set the page and its bleed anew in the layout and export again; boxes edited by hand often end like this."
-    measured = f"{show_length(max(beyond.values()))} beyond" if beyond else None
-    return Found("trim_outside", message, measured, "trim inside bleed inside the page", mend, box=trim)
-
-
-def _hidden_art(trim: Box) -> Found:
-    """Programs show the crop box; a press prints up to the trim and beyond (ISO 32000-1 14.11.2)."""
-    message = "{page} shows less on the screen than will be printed: a crop hides art that lies inside the cut."
-    mend = "Take the crop off the page, look at what stood behind it, and export again."
-    return Found("hidden_art", message, required="the crop box outside the trim box", mend=mend, box=trim)
 
 
 @hookimpl

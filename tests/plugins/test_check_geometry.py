@@ -39,26 +39,134 @@ TABLE = {
             (
                 "hold wrong_size",
                 "The page is cut to 210 × 297 mm (8.27 × 11.69 in), but 297 × 420 mm (11.69 × 16.54 in) was ordered. "
-                "It has the same shape at 70.7 % of the ordered size.",
+                "This is the poster in the same shape at 70.7 % of the ordered size (A4 for A3). Enlarged 1.41 times, its "
+                "pictures come out that much coarser (for 150 ppi in print they need 212 ppi here) and its type that much "
+                "larger.",
                 "210 × 297 mm (8.27 × 11.69 in)",
                 "297 × 420 mm (11.69 × 16.54 in)",
             )
         ],
     ),
-    "1:2": ({"trim_mm": (148.5, 210)}, A3, {}, [("hold wrong_size", "the same shape at the scale 1:2.", None, None)]),
+    "1:2": (
+        {"trim_mm": (304.8, 457.2)},
+        {"trim": "24x36in"},
+        {},
+        [
+            (
+                "hold wrong_size",
+                "The page is cut to 304.8 × 457.2 mm (12 × 18 in), but 609.6 × 914.4 mm (24 × 36 in) was ordered. This is "
+                "the poster at half size (1:2). Enlarged 2 times, its pictures come out that much coarser (for 150 ppi in "
+                "print they need 300 ppi here) and its type that much larger.",
+                "304.8 × 457.2 mm (12 × 18 in)",
+                "609.6 × 914.4 mm (24 × 36 in)",
+            )
+        ],
+    ),
+    "1:2 with half the bleed": (
+        {"trim_mm": (304.8, 457.2), "bleed_mm": 1.5875},
+        {"trim": "24x36in"},
+        {},
+        [("hold wrong_size", "at half size (1:2).", None, None)],
+    ),
+    "1:2 with a quarter of the bleed": (
+        {"trim_mm": (304.8, 457.2), "bleed_mm": 0.8},
+        {"trim": "24x36in"},
+        {},
+        [
+            ("hold wrong_size", "at half size (1:2).", None, None),
+            ("hold little_bleed", "only 0.8 mm", None, "1.59 mm (0.063 in) on every side"),
+        ],
+    ),
+    "1:2, lying": ({"trim_mm": (210, 148.5)}, A3, {}, [("hold wrong_size", "at half size (1:2).", None, None)]),
+    "1:2 by Rotate": (
+        {"trim_mm": (210, 148.5), "changes": {"/Rotate": 90}},
+        A3,
+        {},
+        [("hold wrong_size", "The page is cut to 148.5 × 210 mm", None, None)],
+    ),
+    "1:4": (
+        {"trim_mm": (152.4, 228.6)},
+        {"trim": "24x36in"},
+        {},
+        [("hold wrong_size", "the poster at a quarter of its size (1:4). Enlarged 4 times,", None, None)],
+    ),
+    "A5 for A3, rounded to whole millimetres": (
+        {"trim_mm": (148, 210)},
+        A3,
+        {},
+        [("hold wrong_size", "the poster at half size (1:2). Enlarged 2.01 times,", None, None)],
+    ),
+    "A8 for A0": (
+        {"trim_mm": (52, 74)},
+        {"trim": "A0"},
+        {},
+        [("hold wrong_size", "in the same shape at 6.18 % of the ordered size (A8 for A0).", None, None)],
+    ),
+    "4A0 for A4": (
+        {"trim_mm": (1682, 2378)},
+        {"trim": "A4"},
+        {},
+        [("hold wrong_size", "This is the poster at 8 times its size (8:1). Reduced to 12.5 %, its type", None, None)],
+    ),
     "1:10": (
         {"trim_mm": (100, 200), "bleed_mm": 3},
         {"trim": "1000x2000mm", "bleed": "3mm"},
         {},
-        [("hold wrong_size", "the same shape at the scale 1:10.", None, None)],
+        [("hold wrong_size", "This is the poster at a tenth of its size (1:10). Enlarged 10 times", None, None)],
     ),
     "twice": (
         {"trim_mm": (594, 840)},
         A3,
         {},
-        [("hold wrong_size", "the same shape at 2 times the size.", None, None)],
+        [
+            (
+                "hold wrong_size",
+                "the poster at twice its size (2:1). Reduced to 50 %, its type and its lines come out that much smaller (8 pt here is 4 pt in print).",
+                None,
+                None,
+            )
+        ],
     ),
-    "another shape": ({"trim_mm": (300, 300)}, A3, {}, [("hold wrong_size", "Its shape is another one", None, None)]),
+    "18 x 24 in for 24 x 36 in": (
+        {"trim_mm": (457.2, 609.6)},
+        {"trim": "24x36in"},
+        {},
+        [
+            (
+                "hold wrong_size",
+                "Its shape is another one. Scaled to fill the ordered size, 38.1 mm (1.5 in) would be cut off at the left "
+                "and at the right; scaled to be kept whole, 50.8 mm (2 in) would stay white at the top and at the bottom.",
+                None,
+                None,
+            )
+        ],
+    ),
+    "24 x 36 in for 18 x 24 in": (
+        {"trim_mm": (609.6, 914.4)},
+        {"trim": "18x24in"},
+        {},
+        [
+            (
+                "hold wrong_size",
+                "38.1 mm (1.5 in) would be cut off at the top and at the bottom; scaled to be kept whole, 25.4 mm (1 in) "
+                "would stay white at the left and at the right.",
+                None,
+                None,
+            )
+        ],
+    ),
+    "a square for A3": (
+        {"trim_mm": (300, 300)},
+        A3,
+        {},
+        [("hold wrong_size", "61.5 mm (2.421 in) would be cut off at the left and at the right;", None, None)],
+    ),
+    "a square of twice the size": (
+        {"trim_mm": (200, 200)},
+        {"trim": "100x100mm"},
+        {},
+        [("hold wrong_size", "the poster at twice its size (2:1).", None, None)],
+    ),
     "UserUnit 10 of a 1:10 page": (
         {"trim_mm": (100, 200), "bleed_mm": 0.3, "changes": {"/UserUnit": 10}},
         {"trim": "1000x2000mm", "bleed": "3mm"},

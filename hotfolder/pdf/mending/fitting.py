@@ -15,7 +15,8 @@ from hotfolder.moved import Matrix, Moved
 from hotfolder.pdf.boxes import MOST_UNITS, SLACK, USUAL_BLEEDS, PageBoxes, infer_trim, size_matches
 from hotfolder.units import MM, Size
 
-SAME_SHAPE = 0.005  # two sides that grow alike to half a percent keep their shape
+SAME_SHAPE = 0.005  # a scale is meant if it is met to half a percent
+_MOST_ROUNDING = 0.01  # what may come of sides rounded to whole millimetres (A10 for A0: 0.7 %)
 _BLEED_SLACK = 0.5 * MM  # both sides exceed the order by the same, this closely: then it is bleed that was counted in
 
 
@@ -72,6 +73,21 @@ def plan_fit(boxes: PageBoxes, ordered: Size | None, bleed: float, allowed: Allo
     return Fit(moved, seen, trim, around, cut, unit, scale, turned, inferred)
 
 
+def covering(found: tuple[float, float], aim: tuple[float, float]) -> float:
+    """The factor at which a page covers a size, with nothing left white."""
+    return max(aim[0] / found[0], aim[1] / found[1])
+
+
+def same_shape(found: tuple[float, float], aim: tuple[float, float]) -> bool:
+    """Whether two sizes, lying alike, have one shape: a side rounded to whole millimetres misses by as many times more
+    as the page grows. So all A sizes have one (ISO 216: 1 to the square root of 2, in whole millimetres)."""
+    factor = covering(found, aim)
+    return all(
+        side * factor - wanted <= max(MM, min(MM * factor, wanted * _MOST_ROUNDING))
+        for side, wanted in zip(found, aim, strict=True)
+    )
+
+
 # ---- where it is cut
 
 
@@ -104,14 +120,10 @@ def _scale(seen: tuple[float, float], way: Size, bleed: float, allowed: Allowed)
     """The factor that lets the page cover the ordered size; None where none is allowed, or the shape is another one."""
     if size_matches(seen, (way.width, way.height)):
         return 1.0
-    factor = max(way.width / seen[0], way.height / seen[1])
-    exact = next((scale for scale in allowed.scales if abs(factor / scale - 1) <= SAME_SHAPE), None)
-    if exact is None and not allowed.least <= factor <= allowed.most:
+    factor = covering(seen, (way.width, way.height))
+    exact = any(abs(factor / scale - 1) <= SAME_SHAPE for scale in allowed.scales)
+    if not (exact or allowed.least <= factor <= allowed.most) or not same_shape(seen, (way.width, way.height)):
         return None
-    for side, aim in zip(seen, (way.width, way.height), strict=True):
-        # A side rounded to whole millimetres misses by as many times more as the page grows.
-        if side * factor - aim > max(MM, min(MM * factor, aim * SAME_SHAPE)):
-            return None
     counted = any(_bleed_counted(seen, way, bleed, scale) for scale in (1.0, *allowed.scales))
     return None if counted else factor
 
