@@ -14,6 +14,7 @@ from hotfolder.pdf.render import open_pages
 from hotfolder.plugin import MM, Box, Job, Length, Part, Register, Settings, Step, hookimpl, setting, show_length
 
 ROOM = 1.5 * MM  # looked at beyond the widest band, to see where it ends
+BLEED_TOLD = ("bleed_missing", "no_bleed", "little_bleed")  # art that falls short of the cut is told of already
 MOST_SHOWN = 2  # pages whose shifted cuts are shown
 
 
@@ -77,16 +78,21 @@ class CheckFrames(Step):
             codes.append("line_on_cut")
             self._line(job.hold if self.settings.hold_lines else job.note, page, where, lines, trim)
         framing, stripes = frames(strips, self._widest)
+        if any(finding.code in BLEED_TOLD for finding in job.findings):
+            stripes = [stripe for stripe in stripes if not stripe.sliver]
+            framing = [] if all(one.sliver for one in framing) else framing
         for code, bands in (("narrow_frame", framing), *(("narrow_stripe", [stripe]) for stripe in stripes)):
-            level = self._level(bands) if code == "narrow_frame" else Level.NOTE
+            level = self._level(bands)
             if bands and level is not None and not {one.strip.side for one in bands} <= set(lines):
                 codes.append(code)
                 self._band(job.hold if level is Level.HOLD else job.note, code, page, where, bands, trim)
         return codes
 
     def _level(self, bands: Sequence[Band]) -> Level | None:
+        """A single stripe has nothing opposite to compare it with, and is held only where it may be cut off."""
         narrowest = min((one.width for one in bands), default=0.0) - 0.1 * MM  # what a pixel may add
-        if narrowest <= self.settings.hold_times * self.settings.cutting_tolerance:
+        times = self.settings.hold_times if len(bands) > 1 else min(self.settings.hold_times, 1.0)
+        if narrowest <= times * self.settings.cutting_tolerance and times:
             return Level.HOLD
         return Level.NOTE if narrowest <= self.settings.note_times * self.settings.cutting_tolerance else None
 

@@ -114,8 +114,7 @@ class CheckGeometry(Step):
             strips = look_along_cut(job.once, job.artwork, page, (boxes, trim), job.ticket.bleed)
         except ValueError:  # what can't be seen is not called bare
             return frozenset()
-        slack = self.settings.bleed_tolerance
-        return frozenset(side for side, strip in strips.items() if not reaches_cut(strip, slack))
+        return frozenset(side for side, strip in strips.items() if not reaches_cut(strip))
 
     def _among_pages(self, sizes: Sizes, ticket: Ticket) -> Iterator[Found]:
         if len(sizes) < 2:

@@ -92,6 +92,12 @@ TABLE = {
         {},
         ["note narrow_stripe An even stripe only 2 ... wide runs along the cut at the bottom. Where"],
     ),
+    "a sliver of paper along the foot": (
+        lambda poster: poster.fill(-3, 0.7, 123, 93),
+        {},
+        {},
+        ["hold narrow_stripe A white stripe only 0.7"],
+    ),
     "one wide stripe along the foot": (lambda poster: poster.fill(-3, -3, 123, 12, RED), {}, {}, []),
     "a stripe that goes halfway": (lambda poster: poster.fill(-3, -3, 60, 2, RED), {}, {}, []),
     "stripes at head and foot": (
@@ -170,3 +176,15 @@ def test_findings(tmp_path, art, built, settings, expected):
     assert all(finding.mend and finding.box for finding in job.findings)
     assert bool(record.told) is not bool(job.findings)
     assert bool(job.views) is bool(job.findings)
+
+
+def test_a_sliver_that_the_bleed_check_tells_is_not_told_twice(tmp_path):
+    job = make_job(tmp_path, draw_poster(tmp_path / "art.pdf", inner(0.4)), ticket=TICKET)
+    run_steps(job, load_plugins().steps["check_bleed"](), step())
+    assert [finding.code for finding in job.findings] == ["bleed_missing"]
+
+
+def test_such_a_sliver_is_told_where_no_bleed_was_ordered(tmp_path):
+    job = make_job(tmp_path, draw_poster(tmp_path / "art.pdf", inner(0.4)), ticket=TICKET | {"bleed": "0mm"})
+    run_steps(job, load_plugins().steps["check_bleed"](), step())
+    assert [finding.code for finding in job.findings] == ["narrow_frame"]

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hotfolder.pdf.looking.edges import PAPER, Strip, Strips
+from hotfolder.pdf.looking.edges_reach import NEAR
 from hotfolder.units import MM
 
 Tones = NDArray[np.int16]
@@ -20,6 +21,7 @@ OPPOSITE = (("top", "bottom"), ("right", "left"))
 FIRST = 0.3 * MM  # from here inwards a band has its colour; at the cut itself rounding may leave a hair line of another
 EVEN, OTHER, SHARP = 16, 24, 20  # levels of 255: noise of packed pictures, another colour, a step that is an edge
 SAME = 32  # the colours of two sides that belong to one frame
+SEEN = 60  # by so much a line must be darker than its ground to be seen
 ALL, MOST, FEW = 0.95, 0.75, 0.05  # of a side's length
 WAVER = 0.2 * MM  # by which the edge may waver
 LINE = 0.3 * MM  # a line along the cut reaches no further to either side
@@ -32,6 +34,11 @@ class Band:
     strip: Strip
     width: float
     colour: tuple[int, int, int]
+
+    @property
+    def sliver(self) -> bool:
+        """Whether it is paper that shows because the art falls a little short of the cut."""
+        return self.white and self.width <= NEAR + self.strip.pixel
 
     @property
     def white(self) -> bool:
@@ -73,11 +80,11 @@ def _sharp(pixels: Tones, depth: NDArray[np.intp]) -> bool:
 def line_on_cut(strip: Strip) -> bool:
     """Whether a thin line, darker than what lies on either side of it, runs along the cut."""
     thin = strip.rows(LINE)
-    tone = strip.tone
+    tone = 255 - strip.pixels.mean(axis=2, dtype=np.float32)
     inside = tone[strip.outside + thin : strip.outside + 3 * thin]
     at_cut = tone[max(0, strip.outside - thin) : strip.outside + thin].max(axis=0)
     ground = np.median(inside, axis=0)
-    darker = (at_cut - ground > OTHER) & (np.ptp(inside, axis=0) <= EVEN)
+    darker = (at_cut - ground > SEEN) & (np.ptp(inside, axis=0) <= EVEN)
     if strip.outside > 2 * thin:  # where there is room to look: beyond it the ground is as inside
         outside = np.median(tone[strip.outside - 2 * thin : strip.outside - thin], axis=0)
         darker &= np.abs(outside - ground) <= OTHER
