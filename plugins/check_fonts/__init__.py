@@ -67,6 +67,12 @@ def _font(shown: Shown) -> Iterator[Found]:
             f"The font {name} is used on {{page}}, but it isn't in the file: the press would put another in its place."
         )
         yield Found("font_not_embedded", message, font.name, "a font in the file", _EMBED, box=shown.box)
+    elif font.restricted:
+        message = f"The maker of the font {name}, used on {{page}}, doesn't allow it inside documents."
+        mend = "Ask its maker, or turn the text into outlines where the licence lets you. It prints all the same."
+        yield Found(
+            "font_restricted", message, "restricted licence embedding", level=Level.NOTE, mend=mend, box=shown.box
+        )
 
 
 def _by_page(small: list[SmallText], pdf: Pdf) -> Iterator[list[SmallText]]:

@@ -1,13 +1,16 @@
 """What check_fonts says about text: one table of small real PDFs, with a real font embedded where one is."""
 
+from io import BytesIO
 from pathlib import Path
 
 import pikepdf
 import pytest
+from fontTools.ttLib import TTFont
 from pikepdf import Array, Dictionary, Name, Stream
 
 import hotfolder
 from hotfolder.loading import load_plugins
+from hotfolder.pdf.looking.font_rights import forbids_embedding
 from hotfolder.testing import codes, make_job, make_pdf, run_steps
 
 NOTO = Path(hotfolder.__file__).parent / "data" / "fonts" / "NotoSans-Regular.ttf"
@@ -106,6 +109,48 @@ def build(tmp_path, content, pages=1):
             page.obj.Resources = shared
         pdf.save(path)
     return path
+
+
+def with_rights(rights: int) -> bytes:
+    """The font with other embedding rights, written by fontTools."""
+    font = TTFont(NOTO)
+    font["OS/2"].fsType = rights
+    out = BytesIO()
+    font.save(out)
+    return out.getvalue()
+
+
+# OpenType specification, OS/2, fsType: 0 installable, 2 restricted, 4 preview and print, 8 editable, 0x200 bitmaps only;
+# of several levels the least restrictive counts
+RIGHTS = {0: False, 2: True, 4: False, 8: False, 6: False, 0x0102: True, 0x0200: False}
+
+
+@pytest.mark.parametrize(("rights", "noted"), RIGHTS.items())
+def test_a_font_whose_maker_does_not_want_it_embedded_is_noted(tmp_path, rights, noted):
+    path = make_pdf(tmp_path / "poster.pdf", content=b"BT /E 20 Tf 50 50 Td (Jazz night) Tj ET")
+    with pikepdf.open(path, allow_overwriting_input=True) as pdf:
+        pdf.pages[0].obj.Resources = Dictionary(Font=fonts(pdf))
+        pdf.pages[0].Resources.Font.E.FontDescriptor.FontFile2 = Stream(pdf, with_rights(rights))
+        pdf.save(path)
+    job = make_job(tmp_path, path)
+    run_steps(job, load_plugins().steps["check_fonts"]())
+    assert codes(job) == ["note font_restricted"] * noted
+
+
+@pytest.mark.parametrize(
+    ("program", "forbids"),
+    [
+        (b"%!PS-AdobeFont-1.0: Hand\n/FontInfo 9 dict dup begin /FSType 2 def end", True),
+        (b"%!PS-AdobeFont-1.0: Hand\n/FontInfo 9 dict dup begin /FSType 8 def end", False),
+        (b"%!PS-AdobeFont-1.0: Hand\n", False),
+        (b"\0\1\0\0\0\1" + b"\0" * 6 + b"OS/2" + b"\xff" * 12, False),
+        (b"\0\1\0\0\xff\xff", False),
+        (b"\1\0\4\1", False),
+        (b"", False),
+    ],
+)
+def test_what_other_programs_say_of_their_rights(program, forbids):
+    assert forbids_embedding(program) is forbids
 
 
 @pytest.mark.parametrize(("content", "settings", "expected"), TABLE.values(), ids=TABLE.keys())

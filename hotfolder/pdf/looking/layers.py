@@ -29,6 +29,12 @@ class Layer:
     def steady(self) -> bool:
         return self.on == self.on_screen == self.in_print
 
+    @property
+    def doubtful(self) -> bool:
+        """Whether it says of itself to print or not, against what the file lets count: some programs take its own word
+        (seen with PDFium), ISO 32000-1 8.11.4.4 does not."""
+        return self.says is not None and self.says != self.in_print
+
 
 def read_layers(pdf: Pdf, used: Set[tuple[int, int]] = frozenset()) -> list[Layer]:
     """All layers in the file's order; `used` from `Carried.layers_used`."""
