@@ -16,7 +16,7 @@ from hotfolder.finding import Box
 from hotfolder.pdf.looking.coverage import around_all
 from hotfolder.pdf.looking.fonts import Font
 from hotfolder.pdf.looking.paint_watch import narrowest
-from hotfolder.pdf.looking.text import TextWatch
+from hotfolder.pdf.looking.text_watch import TextWatch
 from hotfolder.pdf.mappings.to_plates import PROCESS
 from hotfolder.pdf.values.spaces import Space
 from hotfolder.pdf.walk.content import Operation, parse_number

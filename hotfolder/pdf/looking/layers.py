@@ -124,6 +124,21 @@ def _counts(config: Dictionary, group: Dictionary) -> bool:
     return "All" in looked_for or bool(meant & looked_for)
 
 
+def unused_appearances(page: object, layers: PrintedLayers) -> set[tuple[int, int] | None]:
+    """Appearances of annotations that don't print: states that aren't on (12.5.5), and those of layers that are off."""
+    unused: set[tuple[int, int] | None] = set()
+    found = entry(page, "/Annots")
+    for annotation in found if isinstance(found, Array) else []:
+        look = entry(entry(annotation, "/AP"), "/N")
+        off = layers.hides(entry(annotation, "/OC"))
+        if isinstance(look, Dictionary):
+            chosen = "/" + name(entry(annotation, "/AS"))
+            unused |= {identity(part) for key, part in look.items() if key != chosen or off}
+        elif off:
+            unused.add(identity(look))
+    return unused - {None}
+
+
 def layer_ids(item: object) -> set[tuple[int, int]]:
     """The layers that a marked part belongs to: one, or those of a membership dictionary (Table 99)."""
     found = {identity(item)} if isinstance(item, Dictionary) else set()

@@ -11,7 +11,7 @@ from hotfolder.pdf.looking.fonts import Font
 from hotfolder.pdf.looking.ink_watch import is_lost_white, knocks_out_black
 from hotfolder.pdf.looking.outlines import COUNTS, Outline, around
 from hotfolder.pdf.looking.paint_watch import narrowest
-from hotfolder.pdf.looking.text import TextWatch
+from hotfolder.pdf.looking.text_watch import TextWatch
 from hotfolder.pdf.values.spaces import Space
 from hotfolder.pdf.walk.content import Operation, parse_number, write_name
 from hotfolder.pdf.walk.frame import Frame
