@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 
 import numpy as np
@@ -51,10 +52,11 @@ class Strip:
         """The rows inside the cut, beginning at it."""
         return self.pixels[self.outside :]
 
-    @property
-    def tone(self) -> NDArray[np.int16]:
+    @cached_property
+    def tone(self) -> Pixels:
         """How far each pixel is from white, 0 to 255."""
-        tone: NDArray[np.int16] = 255 - self.pixels.min(axis=2).astype(np.int16)
+        red, green, blue = (self.pixels[:, :, channel] for channel in range(3))
+        tone: Pixels = ~np.minimum(np.minimum(red, green), blue)
         return tone
 
     def rows(self, length: float) -> int:

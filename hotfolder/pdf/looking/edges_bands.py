@@ -17,6 +17,7 @@ from hotfolder.units import MM
 
 Tones = NDArray[np.int16]
 
+EACH = 8  # only every eighth column is looked at: 0.8 mm from one to the next
 OPPOSITE = (("top", "bottom"), ("right", "left"))
 FIRST = 0.3 * MM  # from here inwards a band has its colour; at the cut itself rounding may leave a hair line of another
 EVEN, OTHER, SHARP = 16, 24, 20  # levels of 255: noise of packed pictures, another colour, a step that is an edge
@@ -48,9 +49,9 @@ class Band:
 def band(strip: Strip, widest: float) -> Band | None:
     """The band along a side, if there is one that is no wider."""
     corner = strip.rows(widest) + strip.rows(MM)  # the bands of the sides beside it
-    pixels = strip.inwards[: corner + 1, corner:-corner].astype(np.int16)
+    pixels = strip.inwards[: corner + 1, corner:-corner:EACH].astype(np.int16)
     first, waver = strip.rows(FIRST), strip.rows(WAVER)
-    if pixels.shape[0] <= first + 2 or pixels.shape[1] < 4 * corner:
+    if pixels.shape[0] <= first + 2 or pixels.shape[1] * EACH < 4 * corner:
         return None
     colour = np.median(pixels[first], axis=0)
     apart = np.abs(pixels - colour).max(axis=2)
@@ -80,14 +81,15 @@ def _sharp(pixels: Tones, depth: NDArray[np.intp]) -> bool:
 def line_on_cut(strip: Strip) -> bool:
     """Whether a thin line, darker than what lies on either side of it, runs along the cut."""
     thin = strip.rows(LINE)
-    tone = 255 - strip.pixels.mean(axis=2, dtype=np.float32)
-    inside = tone[strip.outside + thin : strip.outside + 3 * thin]
-    at_cut = tone[max(0, strip.outside - thin) : strip.outside + thin].max(axis=0)
+    near = strip.pixels[max(0, strip.outside - 2 * thin) : strip.outside + 3 * thin, ::EACH]
+    tone = 255 - near.mean(axis=2, dtype=np.float32)
+    cut = min(strip.outside, 2 * thin)  # its row in these
+    inside = tone[cut + thin :]
+    at_cut = tone[max(0, cut - thin) : cut + thin].max(axis=0)
     ground = np.median(inside, axis=0)
     darker = (at_cut - ground > SEEN) & (np.ptp(inside, axis=0) <= EVEN)
-    if strip.outside > 2 * thin:  # where there is room to look: beyond it the ground is as inside
-        outside = np.median(tone[strip.outside - 2 * thin : strip.outside - thin], axis=0)
-        darker &= np.abs(outside - ground) <= OTHER
+    if cut == 2 * thin:  # where there is room to look: beyond it the ground is as inside
+        darker &= np.abs(np.median(tone[:thin], axis=0) - ground) <= OTHER
     return bool(darker.mean() >= ALL)
 
 

@@ -59,6 +59,8 @@ def reaches_cut(strip: Strip) -> bool:
 def lacking(strip: Strip, bleed: float, slack: float) -> list[Stretch]:
     """The stretches where art at the cut stops more than `slack` before the bleed ends."""
     near = strip.rows(NEAR)
+    if not _at_cut(strip).any() or (strip.tone[: strip.outside + near] > 255 - PAPER).all():
+        return []  # as most sides are: bare, or covered
     ends = _ends(strip, near + max(0, int((bleed - slack) / strip.pixel)), strip.rows(slack))
     outline = _outline(ends)
     found = []
