@@ -39,6 +39,9 @@ class Gathered:
         if page is not None and page not in pages[-1:]:
             pages.append(page)
 
+    def __bool__(self) -> bool:
+        return bool(self._pages)
+
     @property
     def held(self) -> bool:
         return any(found.level is Level.HOLD for found in self._pages)
@@ -46,7 +49,8 @@ class Gathered:
     def report(self, job: Job, count: int) -> None:
         """Put every finding on the job; `count` is how many pages the file has."""
         for found, pages in self._pages.items():
-            (job.hold if found.level is Level.HOLD else job.note)(
+            report = {Level.HOLD: job.hold, Level.NOTE: job.note, Level.MENDED: job.mended}[found.level]
+            report(
                 found.code,
                 _named(found.message, pages, count) + _also_on(pages[1:]),
                 measured=found.measured,

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import warnings
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future
 from contextlib import contextmanager
@@ -15,7 +14,7 @@ import pikepdf
 from PIL import Image
 
 from hotfolder.colour.condition import Condition
-from hotfolder.finding import About, Finding, Level, Views
+from hotfolder.finding import About, Box, Finding, Level, Views
 from hotfolder.ink import InkView
 from hotfolder.moved import Moved
 from hotfolder.ticket import KEYS, Ticket
@@ -77,6 +76,7 @@ class Job:
         self.ink: list[InkView] = []  # what was measured of each page's ink, for record, log and report
         self.opened: Path | None = None  # the working PDF as the opening step made it, before any change
         self.moved: dict[int, Moved] = {}  # page, from 1 -> where its drawing went since it was opened
+        self.drawn_around: dict[int, Box] = {}  # page, from 1 -> the art outside of which a step drew something new
         self.views: Views = {}
         self.version = 0  # of the working PDF: grows with each change
         self._digest = (-1, "")  # the version of the working PDF whose digest was last taken, and that digest
@@ -129,9 +129,15 @@ class Job:
         """
         earlier = self.moved.get(page)
         self.moved[page] = earlier.then(moved) if earlier else moved
+        if page in self.drawn_around:
+            self.drawn_around[page] = moved.now(self.drawn_around[page])
         for at, finding in enumerate(self.findings):
             if finding.box is not None and finding.page == page:
                 self.findings[at] = finding.model_copy(update={"box": moved.now(finding.box)})
+
+    def draw_around(self, page: int, art: Box) -> None:
+        """Say that something new was drawn on a page, all of it outside this box; the finished file is compared inside."""
+        self.drawn_around[page] = art.common(self.drawn_around.get(page, art)) or art
 
     def meanwhile(self, check: Callable[[], None]) -> None:
         """Let a long check that only reads the original run beside the steps that follow.
@@ -232,7 +238,6 @@ class Job:
     def _save(self) -> None:
         assert self._open is not None
         path = self.scratch(".pdf")
-        with warnings.catch_warnings(action="ignore", category=pikepdf.PageCopyWarning):  # nothing is copied
-            self._open.save(path, object_stream_mode=pikepdf.ObjectStreamMode.generate)
+        self._open.save(path, object_stream_mode=pikepdf.ObjectStreamMode.generate)
         self.close()
         self._artwork = path
