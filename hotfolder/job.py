@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import warnings
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future
 from contextlib import contextmanager
@@ -238,6 +239,7 @@ class Job:
     def _save(self) -> None:
         assert self._open is not None
         path = self.scratch(".pdf")
-        self._open.save(path, object_stream_mode=pikepdf.ObjectStreamMode.generate)
+        with warnings.catch_warnings(action="ignore", category=pikepdf.PageCopyWarning):  # nothing is copied
+            self._open.save(path, object_stream_mode=pikepdf.ObjectStreamMode.generate)
         self.close()
         self._artwork = path

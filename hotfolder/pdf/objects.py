@@ -1,5 +1,6 @@
 """Reads single values out of a PDF without trusting it: wrong types and odd numbers become a default or a ValueError."""
 
+import copy
 import math
 from collections.abc import Iterator
 from decimal import Decimal
@@ -115,5 +116,9 @@ def ancestors(page: object) -> Iterator[object]:
 
 
 def copy_dictionary(source: Dictionary | Stream, leave_out: frozenset[str] = frozenset()) -> Dictionary:
-    """A flat copy; what it points to stays shared."""
-    return Dictionary({key: source[key] for key in source.keys() if key not in leave_out})  # noqa: SIM118
+    """A flat copy; what it points to stays shared. By the library: written anew, names that are no UTF-8 are refused."""
+    made: Dictionary = copy.copy(source.stream_dict if isinstance(source, Stream) else source)
+    for key in leave_out:
+        if key in made:
+            del made[key]
+    return made

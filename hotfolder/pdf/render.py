@@ -115,6 +115,10 @@ class Pages:
         """The media box of a page. ValueError where there is no such page, or its box makes no sense."""
         return self._geometry(page)[0]
 
+    def rotate(self, page: int) -> int:
+        """How far /Rotate turns a page, clockwise: 0, 90, 180 or 270. ValueError as for `sheet`."""
+        return self._geometry(page)[1]
+
     def shown_inches(self, page: int, area: Box | None = None) -> tuple[float, float]:
         """Width and height of the area (else the sheet) in inches, before /Rotate, UserUnit counted."""
         media, _, unit = self._geometry(page)
@@ -122,16 +126,26 @@ class Pages:
         return area.width * unit / 72, area.height * unit / 72
 
     def render(
-        self, page: int, ppi: float, area: Box | None = None, *, paper: bool = True, beyond: bool = False
+        self,
+        page: int,
+        ppi: float,
+        area: Box | None = None,
+        *,
+        paper: bool = True,
+        turn: int = 0,
+        beyond: bool = False,
     ) -> Rendered:
         """Draw the sheet, or the area, on white. ValueError with one sentence where that can't be done.
+
+        `turn`: clockwise beyond what /Rotate wants, a multiple of 90. Letters drawn upright and then turned are not
+        those that are drawn turned.
 
         `beyond`: with what the page draws outside its media box, which no sheet of paper shows.
 
         Without `paper` nothing lies below while the page is drawn, and the white comes at the end, as ISO 32000-1
         11.4.7 has it: it makes a difference to blend modes on the bare page.
         """
-        with self._drawn(page, ppi, area, _ON_WHITE if paper else _ON_NOTHING) as (bitmap, seen):
+        with self._drawn(page, ppi, area, _ON_WHITE if paper else _ON_NOTHING, turn) as (bitmap, seen):
             shown: Image.Image = bitmap.to_pil()  # on memory that the next drawing takes
             if paper:
                 picture = shown.convert("RGB")
@@ -157,10 +171,11 @@ class Pages:
 
     @contextmanager
     def _drawn(
-        self, page: int, ppi: float, area: Box | None, kind: int
+        self, page: int, ppi: float, area: Box | None, kind: int, turn: int = 0
     ) -> Iterator[tuple[Any, tuple[Box, int, float]]]:
         """A bitmap with the page on it, as long as the block lasts, and area, rotation and resolution of what it shows."""
         media, rotate, unit = self._geometry(page)
+        rotate = (rotate + turn) % 360
         area = _checked(media if area is None else area)
         wide, high = area.width * unit / 72, area.height * unit / 72
         ppi = _affordable(ppi, wide, high)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from hotfolder.gathered import Found, Gathered
 from hotfolder.pdf.boxes import PageBoxes, cut_of, read_boxes
 from hotfolder.pdf.looking.edges import bleed_of, look_along_cut
 from hotfolder.pdf.looking.edges_pictures import draw_stretch
@@ -12,7 +13,8 @@ from hotfolder.plugin import MM, Box, Job, Length, Part, Register, Settings, Ste
 from .words import gather, tell
 
 TOLD = ("no_bleed", "little_bleed")  # by check_geometry, of sides whose boxes leave too little room for bleed
-MOST_FINDINGS, MOST_VIEWS = 12, 4
+MOST_VIEWS = 4
+BARE = "The paper stays bare along every cut, so no bleed is needed."
 
 
 class CheckBleedSettings(Settings):
@@ -37,10 +39,8 @@ class CheckBleed(Step):
         if not job.ticket.bleed:
             job.tell("No bleed was ordered, so none was looked for.")
             return
-        bare: list[bool] = []
-        held = False
+        found, bare, unseen = Gathered(), True, False
         with job.read() as pdf:
-            count = len(pdf.pages)
             for number, page in enumerate(pdf.pages, 1):
                 try:
                     boxes = read_boxes(page)
@@ -49,12 +49,14 @@ class CheckBleed(Step):
                         raise ValueError("it doesn't say where it is cut")
                     stretches, is_bare = self._page(job, number, boxes, *cut)
                 except ValueError as fault:
-                    held |= _unseen(job, number, count, fault)
+                    unseen = True
+                    _unseen(job, found, number, fault)
                     continue
-                bare.append(is_bare)
-                held |= self._tell(job, number, count, boxes, stretches)
-        if bare and not held:
-            job.tell(_all_well(bare, job.ticket.bleed))
+                bare &= is_bare
+                self._tell(job, found, number, gather(stretches), "BleedBox" in boxes.declared)
+            found.report(job, len(pdf.pages))
+        if not found.held and not unseen:
+            job.tell(BARE if bare else f"Wherever art reaches the cut, it runs on through {_ordered(job)} of bleed.")
 
     def _page(self, job: Job, page: int, boxes: PageBoxes, trim: Box, bleed: Box) -> tuple[list[Stretch], bool]:
         """Where art lacks bleed, but for what was told already; and whether the paper is bare along all cuts."""
@@ -64,30 +66,29 @@ class CheckBleed(Step):
         room = bleed_of(boxes, trim, bleed)
         sides = [strip for side, strip in strips.items() if not (told and room[side] < ordered - slack)]
         found = [stretch for strip in sides for stretch in lacking(strip, ordered, slack)]
-        return found, not any(reaches_cut(strip, slack) for strip in strips.values())
+        return found, not any(reaches_cut(strip) for strip in strips.values())
 
-    def _tell(self, job: Job, page: int, count: int, boxes: PageBoxes, found: list[Stretch]) -> bool:
-        promised = "BleedBox" in boxes.declared
-        groups = gather(found)
-        for group in groups[:MOST_FINDINGS]:
-            least = min(stretch.reach for stretch in group)
-            job.hold(
-                "bleed_missing",
-                tell(group, page if count > 1 else None, job.ticket.bleed, promised),
-                measured=f"{show_length(least)} of art beyond the cut",
-                required=show_length(job.ticket.bleed),
-                page=page,
-                box=_around(group),
-                mend=f"Let the backgrounds and pictures that touch the edge run {show_length(job.ticket.bleed)} past it; "
-                "enlarge a picture that is too small for that. Then export again with that bleed.",
-            )
-        if groups:
+    def _tell(self, job: Job, found: Gathered, page: int, groups: list[list[Stretch]], promised: bool) -> None:
+        for group in groups:
+            found.add(_finding(group, job.ticket.bleed, promised), page)
+        shown = len(job.views.get((self.name, "bleed_missing"), []))
+        if groups and shown < MOST_VIEWS:
             with open_pages(job.artwork) as pages:
-                for group in groups[: MOST_VIEWS - len(job.views.get((self.name, "bleed_missing"), []))]:
-                    job.show(
-                        "bleed_missing", draw_stretch(pages, page, max(group, key=lambda one: one.last - one.first))
-                    )
-        return bool(groups)
+                for group in groups[: MOST_VIEWS - shown]:
+                    longest = max(group, key=lambda one: one.last - one.first)
+                    job.show("bleed_missing", draw_stretch(pages, page, longest))
+
+
+def _finding(group: list[Stretch], ordered: float, promised: bool) -> Found:
+    return Found(
+        "bleed_missing",
+        tell(group, ordered, promised),
+        measured=f"{show_length(min(one.reach for one in group))} of art beyond the cut",
+        required=show_length(ordered),
+        mend=f"Let the backgrounds and pictures that touch the edge run {show_length(ordered)} past it; enlarge a picture "
+        "that is too small for that. Then export again with that bleed.",
+        box=_around(group),
+    )
 
 
 def _around(group: list[Stretch]) -> Box:
@@ -97,25 +98,18 @@ def _around(group: list[Stretch]) -> Box:
     return Box(min(lefts), min(bottoms), max(rights), max(tops))
 
 
-def _unseen(job: Job, page: int, count: int, fault: ValueError) -> bool:
-    """A page that can't be looked at is held, unless it is held already for what is wrong with it."""
-    name = f"page {page}" if count > 1 else "the page"
+def _unseen(job: Job, found: Gathered, page: int, fault: ValueError) -> None:
+    """A page that can't be looked at is held, unless the job is held already for what is wrong with it."""
     if job.held:
-        job.tell(f"The bleed of {name} could not be looked at.")
-    else:
-        job.hold(
-            "bleed_not_seen",
-            f"The bleed of {name} can't be looked at: {str(fault).rstrip('.')}.",
-            page=page,
-            mend="Export the artwork again, at its ordered size with the bleed around it.",
-        )
-    return True
+        job.tell(f"The bleed of page {page} could not be looked at.")
+        return
+    message = f"The bleed of {{page}} can't be looked at: {str(fault).rstrip('.')}."
+    mend = "Export the artwork again, at its ordered size with the bleed around it."
+    found.add(Found("bleed_not_seen", message, mend=mend), page)
 
 
-def _all_well(bare: list[bool], ordered: float) -> str:
-    if all(bare):
-        return "The paper stays bare along every cut, so no bleed is needed."
-    return f"Wherever art reaches the cut, it runs on through the bleed of {show_length(ordered)}."
+def _ordered(job: Job) -> str:
+    return show_length(job.ticket.bleed)
 
 
 @hookimpl

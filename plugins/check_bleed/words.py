@@ -33,15 +33,14 @@ def gather(found: list[Stretch]) -> list[list[Stretch]]:
     return groups
 
 
-def tell(group: list[Stretch], page: int | None, ordered: float, promised: bool) -> str:
+def tell(group: list[Stretch], ordered: float, promised: bool) -> str:
     """The finding's sentences. `promised`: whether the file declares a bleed."""
     where, least = _where(group), min(one.reach for one in group)
-    on_page = f" of page {page}" if page else ""
     if least <= NO_REACH:
         stops = "the art stops right where the paper is cut"
     else:
         stops = f"the art stops {show_length(least)} beyond the cut"
-    start = f"{where}{on_page} {stops}: {show_length(max(0.0, ordered - least))} of bleed is missing there"
+    start = f"{where} {stops}: {show_length(max(0.0, ordered - least))} of bleed is missing there"
     but = ", although the file promises bleed" if promised else ""
     return f"{start}{but}. A cut that is a little off would leave a white edge."
 
@@ -49,7 +48,7 @@ def tell(group: list[Stretch], page: int | None, ordered: float, promised: bool)
 def _where(group: list[Stretch]) -> str:
     sides = [one.strip.side for one in group]
     if group[0].whole:
-        return "All around the edge" if len(sides) == 4 else f"All along the {listed(sides)}"
+        return "All around {page}" if len(sides) == 4 else f"All along the {listed(sides)} of {{page}}"
     parts = [f"from {one.start / MM:.0f} to {one.end / MM:.0f} mm" for one in group[:MOST_NAMED]]
     more = [f"in {len(group) - MOST_NAMED} more places"] if len(group) > MOST_NAMED else []
-    return f"At the {sides[0]}, {listed(parts + more)} from {CORNER[sides[0]]},"
+    return f"At the {sides[0]} of {{page}}, {listed(parts + more)} from {CORNER[sides[0]]},"

@@ -60,7 +60,16 @@ class CheckDocument(Step):
                     f"The layer “{layer.name}” {seen} shown on the screen and {printed} printed, depending on the program.",
                     mend="Keep only layers that are to be printed, or flatten the layers, and export again.",
                 )
-        off = [f"“{layer.name}”" for layer in layers if layer.used and layer.steady and not layer.on]
+            elif layer.used and layer.doubtful:
+                yield Found(
+                    "layer_differs",
+                    f"The layer “{layer.name}” says of itself that it {'prints' if layer.says else 'does not print'}, but the "
+                    f"file doesn't let that count. Some programs print it, others don't.",
+                    mend="Keep only layers that are to be printed, or flatten the layers, and export again.",
+                )
+        off = [
+            f"“{layer.name}”" for layer in layers if layer.used and layer.steady and not layer.on and not layer.doubtful
+        ]
         if off:
             yield Found(
                 "layer_off",

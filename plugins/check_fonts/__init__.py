@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 
 from pikepdf import Pdf
 
 from hotfolder.gathered import Found, Gathered
 from hotfolder.pdf.boxes import read_boxes
-from hotfolder.pdf.looking.text import Shown, SmallText, find_text
+from hotfolder.pdf.looking.inventory import Painted, take_inventory
+from hotfolder.pdf.looking.text import Hidden, Shown, find_text
 from hotfolder.plugin import Box, Job, Length, Level, Part, Register, Settings, Step, hookimpl, setting
 
-LEAST_SEEN = 0.1  # points; what is smaller than this paints no more than a speck
-MOST_WORDS = 40  # letters of a quotation
-MOST_PAGES = 10  # with a finding of their own for small text
-ALIKE = 1.01
+from .reading import MOST_WORDS, from_afar, pieces, small_text
+
+FEWEST_HIDDEN = 5  # letters; fewer are left behind by the program that made the file
+SIGNS = re.compile("ding|symbol|icon|awesome|ornament", re.I)  # fonts of these have no letters to read
+MOST_PAGES = 10  # with findings of their own on how text reads
 
 _EMBED = "Embed all fonts when you export, also those that every computer has, or turn the text into outlines."
 
@@ -37,20 +40,42 @@ class CheckFonts(Step):
     settings: CheckFontsSettings
 
     def run(self, job: Job) -> None:
-        found = Gathered()
+        found, distance, sentences = Gathered(), job.ticket.viewing_distance, list[str]()
         with job.read() as pdf:
-            text = find_text(pdf, self.settings.least_text)
+            text = find_text(pdf)
             for shown in text.shown:
                 for item in _font(shown):
                     found.add(item, shown.page)
-            for small in _by_page(text.small, pdf):
-                found.add(_small(small, self.settings.least_text), small[0].page)
-            count = len(pdf.pages)
+            scanned = {page: hidden for page, hidden in text.hidden.items() if hidden.letters >= FEWEST_HIDDEN}
+            for page in scanned:
+                found.add(_hidden(next(iter(scanned.values()))), page)
+            count, told = len(pdf.pages), 0
+            for number in range(1, count + 1):
+                read = pieces(*_seen(job, pdf, number))
+                small, far = small_text(read, self.settings.least_text), None
+                if distance is not None:
+                    far, sentence = from_afar(read, distance)
+                    sentences.append(sentence)
+                for item in filter(None, (small, far)) if told < MOST_PAGES else ():
+                    found.add(item, number)
+                told += small is not None or far is not None
         found.report(job, count)
         if not found.held:
             names = {shown.font.name for shown in text.shown}
             fonts = "The font in use is" if len(names) == 1 else f"All {len(names)} fonts in use are"
             job.tell(f"{fonts} in the file." if names else "The file shows no text that needs a font.")
+        for sentence in filter(None, sentences[:1]):
+            job.tell(sentence)
+
+
+def _seen(job: Job, pdf: Pdf, number: int) -> tuple[list[Painted], Box | None]:
+    """What a page shows, and its trim (None: its boxes make no sense, which check_geometry tells)."""
+    try:
+        boxes = read_boxes(pdf.pages[number - 1])
+        unit, trim = boxes.user_unit, boxes.trim
+    except ValueError:
+        unit, trim = 1.0, None
+    return job.once(("inventory", number), lambda: take_inventory(pdf, number, unit)).objects, trim
 
 
 def _font(shown: Shown) -> Iterator[Found]:
@@ -67,42 +92,28 @@ def _font(shown: Shown) -> Iterator[Found]:
             f"The font {name} is used on {{page}}, but it isn't in the file: the press would put another in its place."
         )
         yield Found("font_not_embedded", message, font.name, "a font in the file", _EMBED, box=shown.box)
+    elif font.restricted:
+        message = f"The maker of the font {name}, used on {{page}}, doesn't allow it inside documents."
+        mend = "Ask its maker, or turn the text into outlines where the licence lets you. It prints all the same."
+        yield Found(
+            "font_restricted", message, "restricted licence embedding", level=Level.NOTE, mend=mend, box=shown.box
+        )
+    if font.two_bytes and not font.letters and font.embedded and not SIGNS.search(font.name):
+        message = f"What the letters of the font {name} on {{page}} stand for isn't in the file: they print, but can't be read here."
+        mend = "Nothing for the print. Check the wording by eye; nothing that reads text can."
+        yield Found("letters_unknown", message, level=Level.NOTE, mend=mend, box=shown.box)
 
 
-def _by_page(small: list[SmallText], pdf: Pdf) -> Iterator[list[SmallText]]:
-    """For each of the first pages with small text inside the trim: the smallest pieces, all of about one size."""
-    pages: dict[int, list[SmallText]] = {}
-    for item in small:
-        if item.size >= LEAST_SEEN and (item.page in pages or len(pages) < MOST_PAGES):
-            pages.setdefault(item.page, []).append(item)
-    for page, items in pages.items():
-        area = _area(pdf, page)
-        inside = [item for item in items if area is None or item.box.common(area)]
-        if inside:
-            least = min(item.size for item in inside)
-            yield [item for item in inside if item.size <= least * ALIKE]
-
-
-def _area(pdf: Pdf, page: int) -> Box | None:
-    try:
-        return read_boxes(pdf.pages[page - 1]).trim
-    except ValueError:  # check_geometry tells
-        return None
-
-
-def _small(items: list[SmallText], least: float) -> Found:
-    words = " ".join("".join(item.words for item in items).split())
-    more = "…" if len(words) > MOST_WORDS else ""
-    quoted = f": “{words[:MOST_WORDS]}{more}”" if words else ""
-    size = f"{items[0].size:.1f} pt"
+def _hidden(hidden: Hidden) -> Found:
+    words = " ".join(hidden.words.split())
+    quoted = f" (“{words[:MOST_WORDS]}{'…' if len(words) > MOST_WORDS else ''}”)" if words else ""
     return Found(
-        "small_text",
-        f"{{page}} has text of only {size}{quoted}. It may be hard to read or fill in.",
-        measured=size,
-        required=f"{least:g} pt",
-        mend="Make it larger, or keep it to one dark ink on a light ground.",
+        "invisible_text",
+        f"{{page}} holds invisible text{quoted}, as scanning programs lay under a picture. It doesn't print.",
+        measured=f"{hidden.letters} letters",
+        mend="Nothing, if the page is a scan. If the text should show, let it be drawn filled and export again.",
         level=Level.NOTE,
-        box=items[0].box,
+        box=hidden.box,
     )
 
 

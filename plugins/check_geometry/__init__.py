@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from pikepdf import Page
+from pikepdf import Pdf
 
 from hotfolder.gathered import Found, Gathered
 from hotfolder.pdf.boxes import SLACK, PageBoxes, cut_of, read_boxes, size_matches
 from hotfolder.pdf.looking.edges import SIDES, bleed_of, look_along_cut
 from hotfolder.pdf.looking.edges_reach import reaches_cut
+from hotfolder.pdf.looking.extent import ordered_art
+from hotfolder.pdf.looking.inventory import take_inventory
 from hotfolder.plugin import (
     MM,
     Box,
@@ -27,6 +29,7 @@ from hotfolder.plugin import (
     show_size,
 )
 
+from .art import lost, on_larger_page, reading
 from .found import hidden_art, no_trim_box, not_nested, page_count, short_bleed, wrong_size
 from .words import scale_to
 
@@ -46,6 +49,7 @@ class CheckGeometrySettings(Settings):
         ge=0,
         le=2 * MM,
     )
+    mirrored: bool = setting(False, "Whether a page may be mirrored, as for the back of glass or film")
 
 
 class CheckGeometry(Step):
@@ -64,8 +68,8 @@ class CheckGeometry(Step):
         found, sizes, bleeds = Gathered(), Sizes(), Bleeds()
         with job.read() as pdf:
             count = len(pdf.pages)
-            for number, page in enumerate(pdf.pages, 1):
-                for item in self._page(page, number, job, sizes, bleeds):
+            for number in range(1, count + 1):
+                for item in self._page(pdf, number, job, sizes, bleeds):
                     found.add(item, number)
         for item in (*page_count(count, job.ticket), *self._among_pages(sizes, job.ticket)):
             found.add(item)
@@ -75,18 +79,22 @@ class CheckGeometry(Step):
             bleed = f", with {show_length(min(bleeds))} bleed or more on every side" if everywhere else ""
             job.tell(f"{'Every page is' if count > 1 else 'The page is'} cut to {show_size(*sizes[1])}{bleed}.")
 
-    def _page(self, page: Page, number: int, job: Job, sizes: Sizes, bleeds: Bleeds) -> Iterator[Found]:
+    def _page(self, pdf: Pdf, number: int, job: Job, sizes: Sizes, bleeds: Bleeds) -> Iterator[Found]:
         ticket = job.ticket
         try:
-            boxes = read_boxes(page)
+            boxes = read_boxes(pdf.pages[number - 1])
         except ValueError as reason:
             mend = "Check the page's size in the layout and export again."
             yield Found("size_unreadable", f"The size of {{page}} can't be read. {reason}", mend=mend)
             return
         share = self.settings.tolerance_percent / 100
         cut = cut_of(boxes, ticket.trim, ticket.bleed, self.settings.tolerance, share)
+        art = job.once(("inventory", number), lambda: take_inventory(pdf, number, boxes.user_unit))
+        yield from (*reading(art, boxes, self.settings.mirrored), *lost(art, boxes))
         if cut is None:
-            yield no_trim_box(boxes, ticket)
+            assert ticket.trim is not None  # without an order the page's own edge counts
+            found = ordered_art(art, boxes, ticket.trim, ticket.bleed)
+            yield on_larger_page(boxes, *found) if found else no_trim_box(boxes, ticket)
             return
         trim, bleed = cut
         sizes[number] = size = boxes.seen_size(trim)
@@ -114,8 +122,7 @@ class CheckGeometry(Step):
             strips = look_along_cut(job.once, job.artwork, page, (boxes, trim), job.ticket.bleed)
         except ValueError:  # what can't be seen is not called bare
             return frozenset()
-        slack = self.settings.bleed_tolerance
-        return frozenset(side for side, strip in strips.items() if not reaches_cut(strip, slack))
+        return frozenset(side for side, strip in strips.items() if not reaches_cut(strip))
 
     def _among_pages(self, sizes: Sizes, ticket: Ticket) -> Iterator[Found]:
         if len(sizes) < 2:

@@ -74,9 +74,7 @@ class FitPage(Step):
         for number, fit in plans.items():
             job.move(number, fit.moved)
         for said in sentences(plans, count):
-            job.mended(
-                said.code, said.message, measured=said.measured, required=said.required, page=said.page, box=said.box
-            )
+            job.mended(said.code, said.message, measured=said.measured, required=said.required, page=said.page)
         first = next(iter(plans))
         job.show(reasons(plans[first]), *both_views(before, job.artwork, first, plans[first]))
 

@@ -9,7 +9,7 @@ from typing import Any
 
 from hotfolder.gathered import listed
 from hotfolder.pdf.mending.fitting import Fit
-from hotfolder.plugin import MM, Box, show_length, show_size
+from hotfolder.plugin import MM, show_length, show_size
 
 _SCALE = re.compile(r"\s*([1-9][0-9]{0,2})\s*:\s*([1-9][0-9]{0,2})\s*")
 MOST_NAMED = 5
@@ -25,7 +25,6 @@ class Said:
     measured: str
     required: str
     page: int
-    box: Box
 
 
 def parse_scale(text: str) -> float:
@@ -63,7 +62,6 @@ def sentences(plans: Mapping[int, Fit], count: int) -> list[Said]:
             before,
             after,
             found[0],
-            plans[found[0]].cut,
         )
         for (code, done, before, after), found in pages.items()
     ]

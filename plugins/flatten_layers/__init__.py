@@ -9,7 +9,7 @@ from hotfolder.pdf.looking.document import read_carried
 from hotfolder.pdf.looking.layers import Layer, read_layers
 from hotfolder.plugin import Job, Part, Register, Settings, Step, hookimpl
 
-from .merging import merge, usages_differ
+from .merging import merge
 from .views import pictures
 
 MOST_NAMED = 5
@@ -40,7 +40,7 @@ class FlattenLayers(Step):
                 job.tell("The file has no layers.")
                 return
             layers = read_layers(pdf, read_carried(pdf).layers_used)
-        unclear = usages_differ(layers)
+        unclear = [layer for layer in layers if layer.used and layer.doubtful]
         if unclear:
             _hold(job, f"whether {_named(unclear)} prints: the layer says of itself one thing, the file another")
             return

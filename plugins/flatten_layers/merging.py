@@ -34,12 +34,6 @@ def merge(pdf: Pdf, layers: Sequence[Layer]) -> Merged:
     return Merged([layer for layer in layers if layer.key in mapping.gone], doubts)
 
 
-def usages_differ(layers: Sequence[Layer]) -> list[Layer]:
-    """Layers in use that say of themselves to print or not, against what the file lets count: some programs take a
-    layer's own word (seen with PDFium), ISO 32000-1 8.11.4.4 does not."""
-    return [layer for layer in layers if layer.used and layer.says is not None and layer.says != layer.in_print]
-
-
 def _hides(pdf: Pdf, layers: Sequence[Layer]) -> bool:
     """Whether anything in the file may not print because of a layer."""
     if not all(layer.in_print for layer in layers):

@@ -1,4 +1,4 @@
-"""Sets overprinting right: white that would vanish in print knocks out, and if asked, small black text overprints."""
+"""Sets overprinting right: white that would vanish knocks out, and if asked, small black text and lines overprint."""
 
 from __future__ import annotations
 
@@ -6,11 +6,15 @@ from collections.abc import Mapping
 
 from hotfolder.gathered import listed
 from hotfolder.pdf.boxes import read_boxes
-from hotfolder.pdf.mappings.set_overprint import Set, SetOverprint
+from hotfolder.pdf.mappings.set_overprint import Done, Set, SetOverprint
 from hotfolder.pdf.walk.walker import walk
 from hotfolder.plugin import Job, Length, Part, Register, Settings, Step, hookimpl, setting
 
+from .views import pictures
+
 MOST_NAMED = 5
+_WHITE = "White that overprints would have vanished in print; it knocks out now"
+_BLACK = "Black {} overprint now, so that no light edge shows around them where the inks don't meet exactly"
 
 
 class SetOverprintSettings(Settings):
@@ -20,12 +24,17 @@ class SetOverprintSettings(Settings):
         "Black text smaller than this is set to overprint; 0pt leaves it as it is (12pt: common practice, no published source)",
         unit="length",
     )
+    black_lines: Length = setting(
+        0.0,
+        "Black lines thinner than this are set to overprint; 0pt leaves them as they are (2pt: common practice, no published source)",
+        unit="length",
+    )
 
 
 class SetOverprintStep(Step):
-    """Switch overprinting off for white that would vanish, and on for small black text if asked.
+    """Switch overprinting off for white that would vanish, and on for small black text and thin black lines if asked.
 
-    Only clear cases: a single colour without any ink, text in black ink alone. Colours, shapes and text stay as they
+    Only clear cases: a single colour without any ink, text and lines in black ink alone. Colours, shapes and text stay as they
     are, and so does everything around them.
     """
 
@@ -36,46 +45,55 @@ class SetOverprintStep(Step):
     settings: SetOverprintSettings
 
     def run(self, job: Job) -> None:
-        white: dict[int, Set] = {}
-        black: dict[int, Set] = {}
+        done, before = Done(), job.artwork
         with job.edit() as pdf:
             for index, page in enumerate(pdf.pages):
                 mapping = SetOverprint(
                     white=self.settings.white,
                     black_below=self.settings.black_text,
+                    lines_below=self.settings.black_lines,
                     unit=read_boxes(page).user_unit,
                 )
                 walk(pdf, mapping, [index])
-                white |= mapping.done.white
-                black |= mapping.done.black
+                done.white |= mapping.done.white
+                done.black |= mapping.done.black
+                done.lines |= mapping.done.lines
             count = len(pdf.pages)
-            if not white and not black:
+            if not (done.white or done.black or done.lines):
                 job.unchanged()
-        for number, done in _first(white):
-            job.mended(
-                "white_set",
-                f"White that overprints would have vanished in print; it knocks out now{_where(white, count)}.",
-                measured=f"{_sum(white)} set to overprint",
-                required="white that knocks out",
-                page=number,
-                box=done.box,
-            )
-        for number, done in _first(black):
-            job.mended(
+        text, lines = (f"{size:g} pt" for size in (self.settings.black_text, self.settings.black_lines))
+        for code, found, message, measured, required in (
+            ("white_set", done.white, _WHITE, "overprint", "white that knocks out"),
+            (
                 "black_set",
-                f"Black text smaller than {self.settings.black_text:g} pt overprints now, so that no light edge "
-                f"shows around it{_where(black, count)}.",
-                measured=f"{_sum(black)} set to knock out",
-                required="black text that overprints",
+                done.black,
+                _BLACK.format(f"letters smaller than {text}"),
+                "knock out",
+                "black text that overprints",
+            ),
+            (
+                "lines_set",
+                done.lines,
+                _BLACK.format(f"lines thinner than {lines}"),
+                "knock out",
+                "black lines that overprint",
+            ),
+        ):
+            if not found:
+                continue
+            number, first = next(iter(found.items()))
+            job.mended(
+                code,
+                f"{message}{_where(found, count)}.",
+                measured=f"{_sum(found)} set to {measured}",
+                required=required,
                 page=number,
-                box=done.box,
+                box=first.box,
             )
-        if not white and not black:
+            if first.box is not None:
+                job.show(code, *pictures(job, before, number, first.box, apart=code != "white_set"))
+        if not (done.white or done.black or done.lines):
             job.tell("No overprinting had to be set right.")
-
-
-def _first(found: Mapping[int, Set]) -> list[tuple[int, Set]]:
-    return list(found.items())[:1]
 
 
 def _sum(found: Mapping[int, Set]) -> str:

@@ -7,12 +7,11 @@ from dataclasses import replace
 from pathlib import Path
 
 import pikepdf
-from PIL import Image
 
 from hotfolder.colour.condition import Condition
 from hotfolder.pdf.boxes import read_boxes, size_matches
 from hotfolder.pdf.pictures.kept import SHEET_SIDE
-from hotfolder.pdf.render import Pages, Rendered, open_pages
+from hotfolder.pdf.render import Pages, open_pages
 from hotfolder.pdf.verifying.compare import LONG_SIDE, Difference, compare_pages, prepare
 from hotfolder.pdf.verifying.conformance import Page, Wanted, read_finished
 from hotfolder.pdf.verifying.faults import Fault
@@ -25,7 +24,6 @@ _MEND = (
     "is urgent, have the file prepared by hand."
 )
 _STAYED = Moved((1, 0, 0, 1, 0, 0), (0, 0))
-_TO_THE_LEFT = {1: Image.Transpose.ROTATE_90, 2: Image.Transpose.ROTATE_180, 3: Image.Transpose.ROTATE_270}
 _STRICT = 0.2  # of the limit on the mean, where no colour was to change at all
 
 
@@ -117,9 +115,10 @@ class VerifyResult(Step):
         area = page.bleed.common(moved.now(was.sheet(number))) or page.trim
         area = area.common(job.drawn_around.get(number, area)) or page.trim
         after = came.render(number, LONG_SIDE / max(came.shown_inches(number, area)), area)
-        area = moved.before(area)
-        before = was.render(number, LONG_SIDE / max(was.shown_inches(number, area)), area)
-        return compare_pages(_as_moved(before, after, moved), after, job.condition, self.settings.place_limit)
+        area, turn = moved.before(area), after.rotate - was.rotate(number) - 90 * moved.turns
+        before = was.render(number, LONG_SIDE / max(was.shown_inches(number, area)), area, turn=turn)
+        before = replace(after, picture=before.picture)  # places are told in the finished page's space
+        return compare_pages(before, after, job.condition, self.settings.place_limit)
 
     def _judge(self, job: Job, found: Difference, number: int, colours_changed: bool) -> None:
         limit = self.settings.mean_limit * (1 if colours_changed else _STRICT)
@@ -151,13 +150,6 @@ def _trims(path: Path, moved: dict[int, Moved]) -> tuple[tuple[float, float], ..
     return tuple(
         moved[number].trim if number in moved else boxes.size(boxes.trim) for number, boxes in enumerate(every, start=1)
     )
-
-
-def _as_moved(before: Rendered, after: Rendered, moved: Moved) -> Rendered:
-    """The page as it was opened, turned as the finished one is shown, its places told in the finished page's space."""
-    left = moved.turns - (after.rotate - before.rotate) // 90  # /Rotate turns to the right
-    picture = before.picture.transpose(_TO_THE_LEFT[left % 4]) if left % 4 else before.picture
-    return replace(after, picture=picture)
 
 
 def _hold(job: Job, fault: Fault) -> None:

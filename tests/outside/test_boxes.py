@@ -175,4 +175,4 @@ def look(pdf: pikepdf.Pdf) -> None:
         else:
             assert all(box.within(boxes.media) for box in (boxes.crop, boxes.bleed, boxes.trim, boxes.art))
             assert min(boxes.size(boxes.trim)) > 0
-    find_text(pdf, 5)
+    find_text(pdf)

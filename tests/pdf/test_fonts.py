@@ -6,6 +6,8 @@ from pikepdf import Array, Dictionary, Object, Stream
 
 from hotfolder.pdf.looking.fonts import MISSING, read_font
 from hotfolder.pdf.looking.text import find_text
+from hotfolder.pdf.looking.text_watch import TextWatch
+from hotfolder.pdf.walk.walker import walk
 
 
 def parse(text: str) -> Object:
@@ -154,18 +156,42 @@ def page_with(content: str, entries: str = "") -> pikepdf.Pdf:
     return pdf
 
 
+class Pieces(TextWatch):
+    """Every piece of visible text: its size in units of the page's space, its box, its words."""
+
+    def __init__(self):
+        super().__init__()
+        self.found = []
+
+    def letters_shown(self, frame, font, size, box, text):
+        self.found.append((size, box, font.words(text)))
+
+
+def pieces(pdf):
+    watch, page = Pieces(), pdf.pages[0].obj
+    walk(pdf, watch)
+    unit = float(page.get("/UserUnit", 1))
+    return [(size * unit, box, words) for size, box, words in watch.found]
+
+
+def test_invisible_text_is_gathered():
+    hidden = find_text(page_with("BT 3 Tr /F 9 Tf 50 50 Td (AB) Tj 0 20 Td (A) Tj 0 Tr (B) Tj ET")).hidden
+    assert {page: (one.letters, one.words) for page, one in hidden.items()} == {1: (3, " AB A")}
+    assert hidden[1].box.left == 50
+    assert hidden[1].box.top > 70
+
+
 @pytest.mark.parametrize(("content", "entries", "expected"), SIZES.values(), ids=SIZES.keys())
 def test_sizes_on_paper(content, entries, expected):
-    found = find_text(page_with(content, entries), least=1000)
-    assert [item.size for item in found.small] == pytest.approx(expected)
+    assert [size for size, _, _ in pieces(page_with(content, entries))] == pytest.approx(expected)
 
 
 def test_where_text_stands():
     """A letter of width 1 at size 10, then one of 0.5: the box of the second begins where the first ends."""
-    found = find_text(page_with("BT /F 10 Tf 100 200 Td (A) Tj (B) Tj 0 -20 Td (A) Tj ET"), least=1000)
-    assert [item.box[:2] for item in found.small] == [(100, 199.8), (110, 199.8), (100, 179.8)]
-    assert found.small[1].box == pytest.approx((110, 199.8, 115, 207.4))
-    assert [item.words for item in found.small] == ["A", "B", "A"]
+    found = pieces(page_with("BT /F 10 Tf 100 200 Td (A) Tj (B) Tj 0 -20 Td (A) Tj ET"))
+    assert [box[:2] for _, box, _ in found] == [(100, 199.8), (110, 199.8), (100, 179.8)]
+    assert found[1][1] == pytest.approx((110, 199.8, 115, 207.4))
+    assert [words for _, _, words in found] == ["A", "B", "A"]
 
 
 def test_a_font_listed_but_not_used_is_not_shown():
@@ -197,7 +223,6 @@ def test_a_type_3_font_is_as_high_as_its_letters():
     font.CharProcs = Dictionary(a=Stream(pdf, b"9 0 0 0 9 9 d1 0 0 9 9 re f"))
     font.Encoding = parse("<< /Differences [97 /a] >>")
     pdf.pages[0].obj.Resources.Font.T = pdf.make_indirect(font)
-    (small,) = find_text(pdf, least=1000).small
-    assert small.size == pytest.approx(20 * 12 * 0.05 / 1.2)
+    assert read_font(font).scale == pytest.approx(12 * 0.05 / 1.2)
     font.FontBBox = Array([0, 0, 0, 0])  # allowed, and says nothing (Table 112)
-    assert find_text(pdf, least=1000).small == []
+    assert read_font(font).scale is None

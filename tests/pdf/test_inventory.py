@@ -4,7 +4,7 @@ import pytest
 from pages import Page
 from pikepdf import Array, Dictionary, Name
 
-from hotfolder.pdf.looking import inventory
+from hotfolder.pdf.looking import inventory_watch
 from hotfolder.pdf.looking.inventory import Kind, Painted, take_inventory
 
 
@@ -151,7 +151,7 @@ def test_annotations_that_print_in_the_state_they_have(page: Page) -> None:
 
 
 def test_more_objects_than_are_kept_are_counted(page: Page, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(inventory, "MOST_OBJECTS", 10)
+    monkeypatch.setattr(inventory_watch, "MOST_OBJECTS", 10)
     page.obj.Contents = page.pdf.make_stream(b"0 0 9 9 re f " * 25)
     found = take_inventory(page.pdf, 1)
     assert (len(found.objects), found.left_out) == (10, 15)
@@ -202,3 +202,9 @@ def test_letters_that_are_drawings(page: Page) -> None:
     (text,) = listed(page, "BT /Drawn 20 Tf 10 50 Td (AA) Tj ET")
     assert (text.kind, text.in_glyph) == (Kind.TEXT, True)
     assert text.whole == pytest.approx((10, 46, 30, 66))
+
+
+def test_wide_moves_inside_of_a_text(page: Page) -> None:
+    """A move as wide as a space cuts words; one of several sizes leads to another piece."""
+    texts = listed(page, "BT /F1 10 Tf 10 50 Td [-500 (Fri) -300 (9) 40 (pm) -5000 (Hall)] TJ (!) Tj ET")
+    assert [(each.words, round(each.whole.left)) for each in texts] == [("Fri 9pm", 15), ("Hall", 98), ("!", 118)]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pikepdf
 import pytest
 from drawn import Poster, draw_poster
 
@@ -11,7 +12,7 @@ from hotfolder.testing import make_job, run_steps
 from hotfolder.units import MM
 
 TICKET = {"trim": "120x90mm", "bleed": "3mm"}
-ALL_AROUND = "All around the edge the art stops right where the paper is cut: 3 mm (0.118 in) of bleed is missing there"
+ALL_AROUND = "All around the page the art stops right where the paper is cut: 3 mm (0.118 in) of bleed is missing there"
 
 
 def ground(beyond: float, **more):
@@ -91,11 +92,20 @@ TABLE = {
     "ground halfway": (
         ground(1),
         {},
-        ["All around the edge the art stops 1 mm (0.039 in) beyond the cut: 2 mm (0.079 in) of bleed is missing there"],
+        ["All around the page the art stops 1 mm (0.039 in) beyond the cut: 2 mm (0.079 in) of bleed is missing there"],
     ),
     "ground 0.15 mm short of the bleed: rounding": (ground(2.85), {}, []),
-    "ground 0.4 mm short of the bleed": (ground(2.6), {}, ["All around the edge the art stops 2.6 mm"]),
+    "ground 0.4 mm short of the bleed": (ground(2.6), {}, ["All around the page the art stops 2.6 mm"]),
     "ground 0.15 mm short of the cut is art to the cut": (ground(0, gap=0.15), {}, [ALL_AROUND]),
+    "ground 0.4 mm short of the cut was meant to reach it": (ground(0, gap=0.4), {}, [ALL_AROUND]),
+    "ground 0.8 mm short of the cut is a frame, if a bad one": (ground(0, gap=0.8), {}, []),
+    "a disc that touches the cut from inside": (lambda poster: poster.disc(60, 30.2, 30), {}, []),
+    "texture too light to be seen": (pictured(photo(244, 256), 0), {}, []),
+    "letters that end beyond the cut by their own form": (
+        lambda poster: poster.letters("small letters stand on a line here", 5, -1.5, 12),
+        {},
+        [],
+    ),
     "white page": (lambda poster: poster.letters("WHITE", 20, 40, 30), {}, []),
     "white frame of 4 mm around the art": (ground(-4), {}, []),
     "a ground too light to print": (ground(0, cmyk=(0.02, 0.01, 0, 0)), {}, []),
@@ -105,30 +115,39 @@ TABLE = {
     "one side short": (
         lambda poster: poster.fill(0, -3, 123, 93),
         {},
-        ["All along the left the art stops right where the paper is cut"],
+        ["All along the left of the page the art stops right where the paper is cut"],
     ),
-    "two sides short": (lambda poster: poster.fill(0, -3, 120, 93), {}, ["All along the right and left the art stops"]),
+    "two sides short": (
+        lambda poster: poster.fill(0, -3, 120, 93),
+        {},
+        ["All along the right and left of the page the art stops"],
+    ),
     "sides short by different lengths": (
         lambda poster: poster.fill(0, -1, 123, 93),
         {},
-        ["All along the bottom the art stops 1 mm", "All along the left the art stops right where"],
+        [
+            "All along the bottom of the page the art stops 1 mm",
+            "All along the left of the page the art stops right where",
+        ],
     ),
     "a picture at the top, to the cut": (
         lambda poster: poster.picture(photo(0, 200), 30, 50, 80, 90),
         {},
-        ["At the top, from 30 to 80 mm from the left corner, the art stops right where the paper is cut"],
+        ["At the top of the page, from 30 to 80 mm from the left corner, the art stops right where the paper is cut"],
     ),
     "a picture at the top, through the bleed": (lambda poster: poster.picture(photo(0, 200), 30, 50, 80, 93), {}, []),
     "a picture at the top, inside": (lambda poster: poster.picture(photo(0, 200), 30, 50, 80, 88), {}, []),
     "pictures to the cut in two places": (
         lambda poster: (poster.fill(0, 60, 50, 80), poster.fill(0, 10, 50, 30)),
         {},
-        ["At the left, from 10 to 30 mm and from 60 to 80 mm from the upper corner, the art stops right where"],
+        [
+            "At the left of the page, from 10 to 30 mm and from 60 to 80 mm from the upper corner, the art stops right where"
+        ],
     ),
     "small pictures side by side that end at two depths": (
         lambda poster: (poster.fill(20, 0, 24, 9), poster.fill(24, -1, 28, 9), poster.fill(28, -3, 90, 9)),
         {},
-        ["At the bottom, from 20 to 28 mm"],
+        ["At the bottom of the page, from 20 to 28 mm"],
     ),
     "one picture on a ground that bleeds": (
         both(ground(3), lambda poster: poster.fill(0, 9, 50, 30, (0, 1, 1, 0))),
@@ -139,13 +158,13 @@ TABLE = {
     "a stripe to the cut on one side": (
         lambda poster: poster.fill(5, 70, 120, 80),
         {},
-        ["At the right, from 10 to 20 mm from the upper corner,"],
+        ["At the right of the page, from 10 to 20 mm from the upper corner,"],
     ),
     "a thin line to the cut": (lambda poster: poster.line(0, 45, 120, 45, points=2), {}, []),
     "hatching to the cut": (
         clipped(0, hatching),
         {},
-        ["At the bottom, from 5 to 114 mm from the left corner, the art stops right where"],
+        ["At the bottom of the page, from 5 to 114 mm from the left corner, the art stops right where"],
     ),
     "hatching through the bleed": (hatching, {}, []),
     "marks outside, and art to the cut": (both(ground(0), cut_marks), {"room": 8}, [ALL_AROUND]),
@@ -154,7 +173,7 @@ TABLE = {
     "letters cut off at the cut": (
         clipped(0, big_letters),
         {},
-        ["At the bottom, from "],
+        ["At the bottom of the page, from "],
     ),
     "letters through the bleed": (big_letters, {}, []),
     "a disc over the edge": (lambda poster: poster.disc(60, 25, 26.5), {}, []),
@@ -162,7 +181,7 @@ TABLE = {
     "a disc cut off at the cut": (
         clipped(0, lambda poster: poster.disc(60, 0, 20)),
         {},
-        ["At the bottom, from 40 to 80 mm"],
+        ["At the bottom of the page, from 40 to 80 mm"],
     ),
     "a wave over the edge": (wavy, {}, []),
     "a slanting bar over the edge": (lambda poster: poster.shape((20, -9), (24, -9), (44, 20), (40, 20)), {}, []),
@@ -184,27 +203,27 @@ TABLE = {
     "turned a quarter": (
         lambda poster: poster.fill(0, -3, 123, 93),
         {"rotate": 90},
-        ["All along the top the art stops right where"],
+        ["All along the top of the page the art stops right where"],
     ),
     "turned three quarters": (
         lambda poster: poster.fill(0, 60, 50, 80),
         {"rotate": 270},
-        ["At the bottom, from 10 to 30 mm from the left corner"],
+        ["At the bottom of the page, from 10 to 30 mm from the left corner"],
     ),
     "upside down": (
         lambda poster: poster.fill(0, 60, 50, 80),
         {"rotate": 180},
-        ["At the right, from 60 to 80 mm from the upper corner"],
+        ["At the right of the page, from 60 to 80 mm from the upper corner"],
     ),
     "a page away from the origin": (
         lambda poster: poster.fill(0, 60, 50, 80),
         {"origin": -700},
-        ["At the left, from 10 to 30 mm from the upper corner"],
+        ["At the left of the page, from 10 to 30 mm from the upper corner"],
     ),
     "a page in units of ten points": (
         lambda poster: poster.fill(0, 60, 50, 80),
         {"unit": 10},
-        ["At the left, from 10 to 30 mm from the upper corner"],
+        ["At the left of the page, from 10 to 30 mm from the upper corner"],
     ),
     "no boxes, page with bleed, art to the cut": (ground(0), {"boxes": False}, [ALL_AROUND]),
     "no boxes, page with bleed, art through it": (ground(3), {"boxes": False}, []),
@@ -241,3 +260,42 @@ class Starting(str):
 
     def __eq__(self, other: object) -> bool:
         return isinstance(other, str) and str.__str__(self) in str(other)
+
+
+def test_the_same_on_several_pages_is_said_once(tmp_path):
+    path = draw_poster(tmp_path / "art.pdf", ground(0))
+    with pikepdf.open(path, allow_overwriting_input=True) as pdf:
+        pdf.pages.append(pdf.pages[0])
+        pdf.save(path)
+    job = make_job(tmp_path, path, ticket=TICKET | {"pages": 2})
+    run_steps(job, step())
+    (finding,) = job.findings
+    assert finding.message.startswith("All around page 1 the art stops")
+    assert finding.message.endswith("The same on page 2.")
+
+
+@pytest.mark.parametrize(
+    ("built", "expected"),
+    [
+        ({"bleed": 0}, ["no_bleed"]),  # told by the boxes: not again by the art
+        ({"bleed": 3}, ["bleed_missing"]),  # the boxes promise bleed: only the art tells
+    ],
+)
+def test_what_the_boxes_tell_the_art_does_not_tell_again(tmp_path, built, expected):
+    job = make_job(tmp_path, draw_poster(tmp_path / "art.pdf", ground(0), **built), ticket=TICKET)
+    run_steps(job, load_plugins().steps["check_geometry"](), step())
+    assert [finding.code for finding in job.findings] == expected
+
+
+def test_a_page_that_nobody_can_cut_is_held(tmp_path):
+    path = draw_poster(tmp_path / "art.pdf", ground(3), room=12, boxes=False)
+    job = make_job(tmp_path, path, ticket=TICKET)
+    run_steps(job, step())
+    assert [finding.code for finding in job.findings] == ["bleed_not_seen"]
+
+
+def test_the_finding_shows_where(tmp_path):
+    path = draw_poster(tmp_path / "art.pdf", lambda poster: poster.fill(0, 60, 50, 80), rotate=90, unit=2)
+    job = make_job(tmp_path, path, ticket=TICKET)
+    run_steps(job, step())
+    assert job.findings[0].box == pytest.approx([side * MM / 2 for side in (0, 63, 3, 83)], abs=0.2)

@@ -42,10 +42,11 @@ def xobject(text: str):
     return change
 
 
-def layer(title: str, *, off: bool = False, no_print: bool = False, used: bool = True):
+def layer(title: str, *, off: bool = False, no_print: bool = False, used: bool = True, says: str = ""):
     def change(pdf: pikepdf.Pdf) -> None:
         group = pdf.make_indirect(Dictionary(Type=Name.OCG, Name=title))
-        group.Usage = Dictionary(Print=Dictionary(PrintState=Name.OFF))
+        if no_print or says:
+            group.Usage = Dictionary(Print=Dictionary(PrintState=Name("/" + (says or "OFF"))))
         rule = Dictionary(Event=Name.Print, Category=Array([Name.Print]), OCGs=Array([group]))
         config = Dictionary(OFF=Array([group] if off else []), AS=Array([rule] if no_print else []))
         pdf.Root.OCProperties = Dictionary(OCGs=Array([group]), D=config)
@@ -147,7 +148,16 @@ TABLE = {
         (layer("Proof", no_print=True),),
         [("hold layer_differs", "The layer “Proof” is shown on the screen and isn't printed", None)],
     ),
-    "a layer with a usage that doesn't count": ((layer("Proof"),), []),
+    "a layer whose own word doesn't count": (
+        (layer("Proof", says="OFF"),),
+        [("hold layer_differs", "The layer “Proof” says of itself that it does not print, but the file doesn't", None)],
+    ),
+    "a layer off whose own word doesn't count": (
+        (layer("Proof", off=True, says="ON"),),
+        [("hold layer_differs", "The layer “Proof” says of itself that it prints, but the file doesn't", None)],
+    ),
+    "a layer whose own word is the file's too": ((layer("Art", says="ON"),), []),
+    "a layer without art whose own word doesn't count": ((layer("Proof", says="OFF", used=False),), []),
 }
 
 

@@ -1,13 +1,16 @@
 """What check_fonts says about text: one table of small real PDFs, with a real font embedded where one is."""
 
+from io import BytesIO
 from pathlib import Path
 
 import pikepdf
 import pytest
+from fontTools.ttLib import TTFont
 from pikepdf import Array, Dictionary, Name, Stream
 
 import hotfolder
 from hotfolder.loading import load_plugins
+from hotfolder.pdf.looking.font_rights import forbids_embedding
 from hotfolder.testing import codes, make_job, make_pdf, run_steps
 
 NOTO = Path(hotfolder.__file__).parent / "data" / "fonts" / "NotoSans-Regular.ttf"
@@ -36,6 +39,22 @@ def fonts(pdf: pikepdf.Pdf) -> Dictionary:
             CharProcs=Dictionary(a=drawn),
         ),
     )
+    told = Dictionary(
+        Type=Name.Font,
+        Subtype=Name.Type0,
+        BaseFont=Name("/Signs"),
+        DescendantFonts=Array(
+            [
+                Dictionary(
+                    Type=Name.Font,
+                    Subtype=Name.CIDFontType2,
+                    BaseFont=Name("/Signs"),
+                    FontDescriptor=Dictionary(FontFile2=noto),
+                )
+            ]
+        ),
+    )
+    found.U = told
     return Dictionary({key: pdf.make_indirect(value) for key, value in found.items()})
 
 
@@ -54,7 +73,20 @@ TABLE = {
             )
         ],
     ),
-    "a standard font nobody sees": ("BT 3 Tr /S 20 Tf (Jazz night) Tj ET", {}, []),
+    "a standard font nobody sees": (
+        "BT 3 Tr /S 20 Tf 50 50 Td (Jazz night) Tj ET",
+        {},
+        [("note invisible_text", "The page holds invisible text (“Jazz night”)", "10 letters")],
+    ),
+    "blanks nobody sees": ("BT 3 Tr /E 20 Tf 50 50 Td (        ) Tj ET", {}, []),
+    "a small full stop": ("BT /E 3 Tf 50 50 Td (...) Tj ET", {}, []),
+    "letters that nobody can tell": (
+        "BT /U 20 Tf 50 50 Td <0003> Tj ET",
+        {},
+        [("note letters_unknown", "“Signs”", None)],
+    ),
+    "small, but clipped away": ("q 0 0 9 9 re W n BT /E 3 Tf 50 50 Td (fine) Tj ET Q", {}, []),
+    "small, but see-through": ("/Clear gs BT /E 3 Tf 50 50 Td (fine) Tj ET", {}, []),
     "a standard font that other art is cut to": (
         "q BT 7 Tr /S 20 Tf (Jazz night) Tj ET 0 1 1 0 k 0 0 900 900 re f Q",
         {},
@@ -98,14 +130,104 @@ def step(**settings):
     return kind(kind.Settings(**settings))
 
 
+# From 2 m: letters of 2.91 mm (8.25 pt): capitals of 11.5 pt, small letters of 15.9 pt, with the usual heights.
+AFAR = {
+    "all of it": ("BT /E 17 Tf 50 50 Td (Jazz night) Tj ET", []),
+    "capitals": ("BT /E 11.6 Tf 50 50 Td (JAZZ NIGHT) Tj ET", []),
+    "small letters of that size": (
+        "BT /E 11.6 Tf 50 50 Td (Jazz night) Tj ET",
+        [("type_too_small", "not even the largest text on the page can be made out: “Jazz night”.")],
+    ),
+    "an imprint": ("BT /E 90 Tf 50 50 Td (Jazz night) Tj /E 6 Tf (made by) Tj ET", []),
+    "mostly small": (
+        "BT /E 90 Tf 50 50 Td (Jazz) Tj /E 9 Tf (All that is to be known of it) Tj ET",
+        [
+            (
+                "type_for_near",
+                "most of the text on the page (85 % of its letters) is too small to be made out, down to 9.0 pt",
+            )
+        ],
+    ),
+    "a title cut off": ("BT /E 30 Tf 3 3 Td (J) Tj 60 60 Td /E 8 Tf (Jazz) Tj ET", [("type_too_small", "“Jazz”")]),
+    "no text": ("0 0 9 9 re f", []),
+}
+
+
+@pytest.mark.parametrize(("content", "expected"), AFAR.values(), ids=AFAR.keys())
+def test_what_can_be_made_out_from_two_metres(tmp_path, content, expected):
+    poster = build(tmp_path, content)
+    for distance, wanted in (("2000mm", expected), ("100mm", []), (None, [])):
+        job = make_job(tmp_path, poster, ticket={"viewing_distance": distance} if distance else None)
+        run_steps(job, step(least_text="1pt"))
+        assert codes(job) == [f"note {code}" for code, _ in wanted]
+        for finding, (_, words) in zip(job.findings, wanted, strict=True):
+            assert finding.message.startswith("Seen from 2 m (6.56 ft)")
+            assert words in finding.message
+            assert "rule of thumb" in finding.message
+            assert finding.required == "letters 2.91 mm (0.115 in) high"
+            assert finding.mend
+            assert finding.box
+
+
+def test_what_it_tells_of_the_distance(tmp_path):
+    content = "BT /E 90 Tf 50 50 Td (Jazz night) Tj /E 6 Tf (made) Tj ET"
+    job = make_job(tmp_path, build(tmp_path, content), ticket={"viewing_distance": "2000mm"})
+    (record,) = run_steps(job, step())
+    assert record.told[-1] == (
+        "Seen from 2 m (6.56 ft), the text can be made out; 31 % of the letters are smaller than that."
+    )
+
+
 def build(tmp_path, content, pages=1):
     path = make_pdf(tmp_path / "poster.pdf", bleed_mm=3, slug_mm=10, content=content.encode("cp1252"), pages=pages)
     with pikepdf.open(path, allow_overwriting_input=True) as pdf:
-        shared = pdf.make_indirect(Dictionary(Font=fonts(pdf)))
+        shared = pdf.make_indirect(Dictionary(Font=fonts(pdf), ExtGState=Dictionary(Clear=Dictionary(ca=0))))
         for page in pdf.pages:
             page.obj.Resources = shared
         pdf.save(path)
     return path
+
+
+def with_rights(rights: int) -> bytes:
+    """The font with other embedding rights, written by fontTools."""
+    font = TTFont(NOTO)
+    font["OS/2"].fsType = rights
+    out = BytesIO()
+    font.save(out)
+    return out.getvalue()
+
+
+# OpenType specification, OS/2, fsType: 0 installable, 2 restricted, 4 preview and print, 8 editable, 0x200 bitmaps only;
+# of several levels the least restrictive counts
+RIGHTS = {0: False, 2: True, 4: False, 8: False, 6: False, 0x0102: True, 0x0200: False}
+
+
+@pytest.mark.parametrize(("rights", "noted"), RIGHTS.items())
+def test_a_font_whose_maker_does_not_want_it_embedded_is_noted(tmp_path, rights, noted):
+    path = make_pdf(tmp_path / "poster.pdf", content=b"BT /E 20 Tf 50 50 Td (Jazz night) Tj ET")
+    with pikepdf.open(path, allow_overwriting_input=True) as pdf:
+        pdf.pages[0].obj.Resources = Dictionary(Font=fonts(pdf))
+        pdf.pages[0].Resources.Font.E.FontDescriptor.FontFile2 = Stream(pdf, with_rights(rights))
+        pdf.save(path)
+    job = make_job(tmp_path, path)
+    run_steps(job, load_plugins().steps["check_fonts"]())
+    assert codes(job) == ["note font_restricted"] * noted
+
+
+@pytest.mark.parametrize(
+    ("program", "forbids"),
+    [
+        (b"%!PS-AdobeFont-1.0: Hand\n/FontInfo 9 dict dup begin /FSType 2 def end", True),
+        (b"%!PS-AdobeFont-1.0: Hand\n/FontInfo 9 dict dup begin /FSType 8 def end", False),
+        (b"%!PS-AdobeFont-1.0: Hand\n", False),
+        (b"\0\1\0\0\0\1" + b"\0" * 6 + b"OS/2" + b"\xff" * 12, False),
+        (b"\0\1\0\0\xff\xff", False),
+        (b"\1\0\4\1", False),
+        (b"", False),
+    ],
+)
+def test_what_other_programs_say_of_their_rights(program, forbids):
+    assert forbids_embedding(program) is forbids
 
 
 @pytest.mark.parametrize(("content", "settings", "expected"), TABLE.values(), ids=TABLE.keys())

@@ -2,7 +2,7 @@
 
 import pikepdf
 import pytest
-from pikepdf import Array, Name
+from pikepdf import Array, Dictionary, Name
 
 from hotfolder.loading import load_plugins
 from hotfolder.testing import codes, make_job, make_pdf, run_steps
@@ -322,6 +322,75 @@ TABLE = {
         {},
         [("hold size_unreadable", "The size of the page can't be read. The page's TrimBox is damaged", None, None)],
     ),
+    # ---- boxes in odd forms (ISO 32000-1 7.9.5: any two opposite corners; table 30: UserUnit, Rotate)
+    "corners in the other order": (
+        {"bleed_mm": 3, "changes": {"/TrimBox": mm(300, 423, 3, 3), "/MediaBox": mm(303, 426, 0, 0)}},
+        A3,
+        {},
+        [],
+    ),
+    "negative coordinates": (
+        {
+            "changes": {
+                "/MediaBox": mm(-160, -220, 160, 220),
+                "/TrimBox": mm(-148.5, -210, 148.5, 210),
+                "/BleedBox": mm(-151.5, -213, 151.5, 213),
+            }
+        },
+        A3,
+        {},
+        [],
+    ),
+    "boxes far from the page": (
+        {"changes": {"/TrimBox": mm(5000, 5000, 5297, 5420)}},
+        A3,
+        {},
+        [("hold size_unreadable", "The page's TrimBox lies outside the page.", None, None)],
+    ),
+    "the bleed box inside the trim box": (
+        {"bleed_mm": 5, "changes": {"/BleedBox": mm(10, 10, 297, 420)}},
+        A3,
+        {},
+        [
+            (
+                "hold trim_outside",
+                "reaches beyond its bleed at the top, right, bottom and left.",
+                "5 mm (0.197 in) beyond",
+                None,
+            )
+        ],
+    ),
+    "a bleed box larger than the page counts as far as the page goes": (
+        {"bleed_mm": 3, "changes": {"/BleedBox": mm(-50, -50, 400, 500)}},
+        A3,
+        {},
+        [],
+    ),
+    "UserUnit beyond all measure": (
+        {"changes": {"/UserUnit": 1e8}},
+        A3,
+        {},
+        [("hold size_unreadable", "UserUnit, the scale of all its measures, isn't a usable number.", None, None)],
+    ),
+    "UserUnit 0": (
+        {"changes": {"/UserUnit": 0}},
+        A3,
+        {},
+        [("hold size_unreadable", "UserUnit, the scale of all its measures, isn't a usable number.", None, None)],
+    ),
+    "UserUnit 2 by mistake": (
+        {"bleed_mm": 3, "changes": {"/UserUnit": 2}},
+        A3,
+        {},
+        [("hold wrong_size", "is cut to 594 × 840 mm", None, None)],
+    ),
+    "turned by 45 degrees": (
+        {"changes": {"/Rotate": 45}},
+        A3,
+        {},
+        [("hold size_unreadable", "isn't a multiple of 90 degrees.", None, None)],
+    ),
+    "turned by minus 90 and by 450 degrees": ({"bleed_mm": 3, "changes": {"/Rotate": -270 - 720}}, A3, {}, []),
     "two pages for one": (
         {"bleed_mm": 3, "pages": 2},
         A3,
@@ -360,6 +429,103 @@ def test_findings(tmp_path, built, ticket, settings, expected):
         assert required in (None, finding.required)
         assert finding.mend or finding.level == "note"
     assert bool(record.told) is not job.held
+
+
+LINES = [(60, 700), (60, 600), (60, 500)]
+FONT = Dictionary(Font=Dictionary(F1=Dictionary(Type=Name.Font, Subtype=Name.Type1, BaseFont=Name.Helvetica)))
+FLAT = b"0.2 0.1 0 0 k -9999 -9999 19998 19998 re f 0 0 0 1 k "
+
+
+def text(matrix: str, words: str = "Jazz in the park") -> bytes:
+    """Three lines of text, each through the matrix."""
+    return b"".join(f"BT /F1 30 Tf {matrix.format(x, y)} Tm ({words}) Tj ET ".encode() for x, y in LINES)
+
+
+# content, page keys, settings -> findings
+ART = {
+    "text reads across": (text("1 0 0 1 {} {}"), {}, {}, []),
+    "reads upwards": (text("0 1 -1 0 {} {}"), {}, {}, [("note text_turned", "All text on the page reads upwards as")]),
+    "reads downwards": (text("0 -1 1 0 {} {}"), {}, {}, [("note text_turned", "reads downwards")]),
+    "stands on its head": (text("-1 0 0 -1 500 {1}"), {}, {}, [("note text_turned", "stands on its head")]),
+    "turned upright by Rotate": (text("0 1 -1 0 {} {}"), {"/Rotate": 90}, {}, []),
+    "turned on its side by Rotate": (text("1 0 0 1 {} {}"), {"/Rotate": 90}, {}, [("note text_turned", "reads downwards")]),
+    "slanted a little": (text("1 0.1 -0.1 1 {} {}"), {}, {}, []),
+    "at 45 degrees": (text("1 1 -1 1 {} {}"), {}, {}, []),
+    "one line of four upwards": (text("1 0 0 1 {} {}") + text("0 1 -1 0 {} {}", "side")[:50], {}, {}, []),
+    "too little text to tell": (text("-1 0 0 -1 500 {1}", "oh"), {}, {}, []),
+    "mirrored": (text("-1 0 0 1 500 {1}"), {}, {}, [("hold mirrored", "The page is mirrored: all of its text reads backwards.")]),
+    "mirrored upside down": (text("1 0 0 -1 {} {}"), {}, {}, [("hold mirrored", "reads backwards")]),
+    "mirrored, as ordered": (text("-1 0 0 1 500 {1}"), {}, {"mirrored": True}, []),
+    "mirrored twice": (b"-1 0 0 1 800 0 cm " + text("-1 0 0 1 500 {1}"), {}, {}, []),
+    "text off the sheet": (
+        text("1 0 0 1 {} {}") + b"BT /F1 9 Tf -400 300 Td (Old price: 12.50) Tj ET",
+        {},
+        {},
+        [("note off_the_sheet", 'The page holds the text "Old price: 12.50" off the sheet, or more than half off it')],
+    ),
+    "text across the sheet's edge": (
+        b"BT /F1 200 Tf 600 300 Td (Festival) Tj ET",
+        {},
+        {},
+        [("note off_the_sheet", 'the text "Festival"')],
+    ),
+    "a background that reaches far beyond is usual": (b"", {}, {}, []),
+    "invisible text across the edge": (b"BT 3 Tr /F1 90 Tf 800 300 Td (Hidden words) Tj ET", {}, {}, []),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(("content", "changes", "settings", "expected"), ART.values(), ids=ART.keys())
+def test_how_the_art_lies(tmp_path, content, changes, settings, expected):
+    path = make_pdf(tmp_path / "art.pdf", content=FLAT + content, resources=FONT, changes=changes)
+    job = make_job(tmp_path, path, ticket=A3)
+    run_steps(job, step(**settings))
+    assert codes(job) == [line[0] for line in expected]
+    for finding, (_, words) in zip(job.findings, expected, strict=True):
+        assert words in finding.message
+
+
+def art_at(left: float, bottom: float, width: float, height: float) -> bytes:
+    """A flat area in millimetres, on white that fills the page."""
+    box = " ".join(f"{side * MM:.3f}" for side in (left, bottom, width, height))
+    return f"1 1 1 rg -99 -99 9999 9999 re f 0 0.5 0.3 0 k {box} re f".encode()
+
+
+# where the art stands on a page of 500 x 600 mm without trim box, Rotate -> code and words
+LARGER = {
+    "off the middle": (
+        art_at(20, 100, 297, 420),
+        0,
+        "hold larger_page",
+        "The page is 500 × 600 mm (19.69 × 23.62 in), and nothing says where it is cut (there is no trim box). Its art has "
+        "the ordered size, 297 × 420 mm (11.69 × 16.54 in), and lies off the middle, with 80 mm (3.15 in) at the top, "
+        "183 mm (7.205 in) at the right, 100 mm (3.937 in) at the bottom and 20 mm (0.787 in) at the left left free.",
+    ),
+    "in the middle": (art_at(101.5, 90, 297, 420), 0, "hold larger_page", "and lies in the middle, with 90 mm"),
+    "with bleed": (
+        art_at(17, 97, 303, 426),
+        0,
+        "hold larger_page",
+        "the ordered size, 297 × 420 mm (11.69 × 16.54 in) and 3 mm (0.118 in) bleed, and lies off the middle",
+    ),
+    "turned": (
+        art_at(20, 100, 297, 420),
+        90,
+        "hold larger_page",
+        "The page is 600 × 500 mm (23.62 × 19.69 in), and nothing says where it is cut (there is no trim box). Its art has "
+        "the ordered size, 420 × 297 mm (16.54 × 11.69 in), and lies off the middle, with 20 mm (0.787 in) at the top,",
+    ),
+    "of another size": (art_at(20, 100, 210, 297), 0, "hold wrong_size", "is 500 × 600 mm"),
+    "all over the page": (art_at(-5, -5, 600, 700), 0, "hold wrong_size", "is 500 × 600 mm"),
+}
+
+
+@pytest.mark.parametrize(("content", "rotate", "code", "words"), LARGER.values(), ids=LARGER.keys())
+def test_art_on_a_larger_page(tmp_path, content, rotate, code, words):
+    built = {"trim_mm": (500, 600), "bleed_mm": 0, "boxes": False, "content": content, "changes": {"/Rotate": rotate}}
+    job = make_job(tmp_path, make_pdf(tmp_path / "art.pdf", **built), ticket=A3)
+    run_steps(job, step())
+    assert codes(job) == [code]
+    assert words in job.findings[0].message
 
 
 def test_further_pages_are_named_up_to_five(tmp_path):

@@ -413,6 +413,35 @@ def test_what_lies_just_off_the_sheet_is_kept_for_bleed(tmp_path):
     assert box[:2] == pytest.approx([-INCH / 2, -INCH / 2])
 
 
+def test_a_form_field_with_a_state_that_is_no_utf_8(tmp_path):
+    """Names are bytes (ISO 32000-1 7.3.5); a real form has one."""
+    path = make_pdf(tmp_path / "a.pdf", **HALF)
+    with pikepdf.open(path, allow_overwriting_input=True) as pdf:
+        states = pikepdf.Object.parse(b"<< /Client#90s << >> /Off << >> >>")
+        look = pdf.make_stream(b"")
+        look.Type, look.Subtype, look.BBox = Name.XObject, Name.Form, Array([0, 0, 10, 20])
+        for state in states.keys():  # noqa: SIM118
+            states[state] = look
+        box = Dictionary(
+            Type=Name.Annot, Subtype=Name.Widget, Rect=Array([10, 20, 30, 60]), F=4, AP=Dictionary(N=states)
+        )
+        pdf.pages[0].obj.Annots = Array([pdf.make_indirect(box)])
+        pdf.Root.AcroForm = Dictionary(Fields=Array(list(pdf.pages[0].obj.Annots)))
+        pdf.pages[0].obj.Rotate = 180
+        pdf.save(path)
+    job = make_job(tmp_path, path, ticket=POSTER)
+    run_steps(job, step(**SCALES))
+    assert codes(job) == ["mended page_fitted"]
+    with job.read() as pdf:
+        (box,) = pdf.pages[0].obj.Annots
+        media = [float(side) for side in pdf.pages[0].obj.MediaBox]
+        assert [float(side) for side in box.Rect] == pytest.approx(
+            [media[2] - 60, media[3] - 120, media[2] - 20, media[3] - 40]
+        )
+        (turned, _) = box.AP.N.values()
+        assert [float(number) for number in turned.Matrix] == [-1, 0, 0, -1, 0, 0]
+
+
 def test_several_pages_are_told_once(tmp_path):
     job = make_job(tmp_path, make_pdf(tmp_path / "a.pdf", pages=3, **HALF), ticket=POSTER | {"pages": 3})
     run_steps(job, step(**SCALES))

@@ -18,6 +18,7 @@ from hotfolder.testing import codes, make_job, make_pdf, run_steps
 STEPS = load_plugins().steps
 GROUND = b"0.6 0.5 0.4 0 k 0 0 400 400 re f "
 WHITE = b"0 0 0 0 k 50 50 90 90 re f"
+LINE = b"1 w 0 0 0 1 K 50 50 m 90 90 l S"
 TEXT = b"BT /F 6 Tf 100 100 Td (small print) Tj ET"
 
 
@@ -61,6 +62,19 @@ CASES = [
     ("black text in gray", GROUND + b"0 g " + TEXT, {"black_text": "12pt"}, ["mended black_set"]),
     ("large black text", GROUND + b"0 0 0 1 k " + TEXT.replace(b"6 Tf", b"60 Tf"), {"black_text": "12pt"}, []),
     ("rich black text", GROUND + b"0.6 0.4 0.4 1 k " + TEXT, {"black_text": "12pt"}, []),
+    ("black lines stay", GROUND + LINE, {}, []),
+    ("black lines", GROUND + LINE, {"black_lines": "2pt"}, ["mended lines_set"]),
+    ("black lines, scaled up", GROUND + b"3 0 0 3 0 0 cm " + LINE, {"black_lines": "2pt"}, []),
+    ("thick black lines", GROUND + LINE.replace(b"1 w", b"3 w"), {"black_lines": "2pt"}, []),
+    ("gray lines", GROUND + LINE.replace(b"0 0 0 1 K", b"0 0 0 0.6 K"), {"black_lines": "2pt"}, []),
+    ("rich black lines", GROUND + LINE.replace(b"0 0 0 1 K", b"0.6 0 0 1 K"), {"black_lines": "2pt"}, []),
+    ("a framed area", GROUND + b"1 w 0 0 0 1 K 0 1 1 0 k 20 20 50 50 re B", {"black_lines": "2pt"}, []),
+    (
+        "lines and letters",
+        GROUND + LINE + b" 0 g " + TEXT,
+        {"black_lines": "2pt", "black_text": "9pt"},
+        ["mended black_set", "mended lines_set"],
+    ),
     ("black text that overprints already", GROUND + b"/On gs 0 0 0 1 k " + TEXT, {"black_text": "12pt"}, []),
 ]
 
@@ -88,6 +102,39 @@ def test_only_the_object_is_wrapped_and_the_rest_is_byte_for_byte_the_same(tmp_p
         assert (states["/Overprint-1"].OP, states["/Overprint-1"].op) == (True, False)
         assert (states["/Overprint-2"].OP, states["/Overprint-2"].op) == (True, True)
         assert states["/On"].OPM == 1
+
+
+@pytest.mark.parametrize(
+    ("content", "settings", "code"),
+    [
+        (b"/On gs " + WHITE, {}, "white_set"),
+        (b"0 0 0 1 k " + TEXT, {"black_text": "12pt"}, "black_set"),
+        (LINE, {"black_lines": "2pt"}, "lines_set"),
+    ],
+)
+def test_the_report_shows_a_place_before_and_after(tmp_path, content, settings, code):
+    """White that was lost shows; the light edge beside black that is off is gone."""
+    job = run(tmp_path, GROUND + content, **settings)
+    views = job.views["set_overprint", code]
+    assert [words.split(",")[0] for words, _ in views] == ["Before", "After"]
+    lights = [sum(picture.convert("L").histogram()[225:]) / picture.width / picture.height for _, picture in views]
+    if code == "white_set":
+        assert lights[0] == 0
+        assert lights[1] > 0.3
+    else:
+        assert lights[0] > 0.002
+        assert lights[1] == 0
+
+
+def test_only_the_line_is_wrapped(tmp_path):
+    job = run(tmp_path, GROUND + LINE + b" 0 0 0 1 k 9 9 9 9 re f", black_lines="2pt")
+    assert content_of(job) == (
+        GROUND + b"1 w 0 0 0 1 K \n/Overprint-1 gs\n50 50 m 90 90 l S\n/Overprint-2 gs\n 0 0 0 1 k 9 9 9 9 re f"
+    )
+    with pikepdf.open(job.artwork) as pdf:
+        states = pdf.pages[0].Resources.ExtGState
+        assert (states["/Overprint-1"].OP, states["/Overprint-1"].op, states["/Overprint-1"].OPM) == (True, False, 1)
+        assert (states["/Overprint-2"].OP, states["/Overprint-2"].op, states["/Overprint-2"].OPM) == (False, False, 0)
 
 
 def test_the_plates_show_what_was_meant(tmp_path: Path) -> None:
@@ -148,6 +195,7 @@ def test_pages_are_named_and_counted(tmp_path: Path) -> None:
     job = run(tmp_path, GROUND + b"0 0 0 1 k " + TEXT, more_pages, black_text="12pt")
     (finding,) = job.findings
     assert finding.message == (
-        "Black text smaller than 12 pt overprints now, so that no light edge shows around it (pages 1, 2, 3, 4, 5 and 2 more)."
+        "Black letters smaller than 12 pt overprint now, so that no light edge shows around them where the inks don't meet "
+        "exactly (pages 1, 2, 3, 4, 5 and 2 more)."
     )
     assert finding.measured == "7 pieces set to knock out"

@@ -18,10 +18,11 @@ from hotfolder.pdf.looking.edges import PAPER, Bools, Strip, runs, widened
 from hotfolder.units import MM
 
 LEAST = 2 * MM  # a shorter stretch is a speck or the end of a thin line
-CLOSED = MM  # gaps in a stretch that are no gaps: hatching, letters side by side
+CLOSED = MM  # gaps in a stretch that are no gaps where art ends at the cut: hatching, letters cut off there
 JOINED = 5 * MM  # stretches so near each other are told of as one
-THIN = 0.4 * MM  # art that goes less far into the page is a line along the cut
+NEAR = 0.5 * MM  # art that ends so little before the cut was meant to reach it: nobody leaves half a millimetre
 SLANTING = 8 * MM  # an edge that keeps within LOOSE for less is more than 2 degrees off the cut
+FAINT = 12  # an edge of less (5 % of tone) beside bare paper is not seen
 LOOSE = 3  # pixels by which the edge of a straight piece of art may waver
 SIDEWAYS = 2  # pixels by which art may move along the side from one ring to the next
 
@@ -49,24 +50,28 @@ class Stretch:
         return self.end - self.start >= 0.97 * self.strip.length
 
 
-def reaches_cut(strip: Strip, slack: float) -> bool:
+def reaches_cut(strip: Strip) -> bool:
     """Whether there is art at the cut anywhere along the side."""
     least, gap = LEAST / strip.pixel, round(CLOSED / strip.pixel)
-    return any(last - first >= least for first, last in runs(_at_cut(strip, slack), gap))
+    return any(last - first >= least for first, last in runs(_at_cut(strip), gap))
 
 
 def lacking(strip: Strip, bleed: float, slack: float) -> list[Stretch]:
     """The stretches where art at the cut stops more than `slack` before the bleed ends."""
-    ends = _ends(strip, max(0, int((bleed - slack) / strip.pixel)), strip.rows(slack))
+    near = strip.rows(NEAR)
+    if not _at_cut(strip).any() or (strip.tone[: strip.outside + near] > 255 - PAPER).all():
+        return []  # as most sides are: bare, or covered
+    ends = _ends(strip, near + max(0, int((bleed - slack) / strip.pixel)), strip.rows(slack))
     outline = _outline(ends)
     found = []
     for ring in range(ends.shape[0]):
         window = ends[ring : ring + LOOSE]
-        for first, last in runs(_any(window), round(CLOSED / strip.pixel)):
+        gap = round(CLOSED / strip.pixel) if ring <= 2 * near else SIDEWAYS
+        for first, last in runs(_any(window), gap):
             if last - first < LEAST / strip.pixel:
                 continue
-            reach = float(np.median(window[:, first:last].nonzero()[0])) + ring
-            if not _shaped(outline, ring, first, last, strip) and not _soft(strip, ends, ring, first, last):
+            reach = max(0.0, float(np.median(window[:, first:last].nonzero()[0])) + ring - near)
+            if not _shaped(outline, ring, first, last, strip) and _sharp(strip, ends, ring, first, last):
                 found.append(Stretch(strip, first, last, reach * strip.pixel))
             window[:, first:last] = False
     return _joined(found)
@@ -82,11 +87,10 @@ def _outline(ends: Bools) -> NDArray[np.intp]:
     return outline
 
 
-def _at_cut(strip: Strip, slack: float) -> Bools:
-    """The columns where art comes up to the cut, give or take, and is more than a line along it."""
-    ink = strip.tone[strip.outside :] > 255 - PAPER
-    thin = strip.rows(THIN)
-    return _any(ink[: strip.rows(slack) + 1]) & _any(ink[thin : 2 * thin])
+def _at_cut(strip: Strip) -> Bools:
+    """The columns where art comes up to the cut, but for NEAR, and is more than a line along it."""
+    found: Bools = strip.tone[strip.outside + strip.rows(NEAR)] > 255 - PAPER
+    return found
 
 
 def _any(rows: Bools) -> Bools:
@@ -95,10 +99,13 @@ def _any(rows: Bools) -> Bools:
 
 
 def _ends(strip: Strip, needed: int, gap: int) -> Bools:
-    """For each ring beyond the cut the columns whose art does not go on in it, nor past a gap, a little to the side."""
-    ink = (strip.tone[: strip.outside] > 255 - PAPER)[::-1]
-    ends = np.zeros((min(needed, strip.outside), strip.pixels.shape[1]), dtype=np.bool_)
-    alive = [_at_cut(strip, gap * strip.pixel)]  # the art of each ring that hangs together with art at the cut
+    """For each ring the columns whose art does not go on in it, nor past a gap, a little to the side.
+
+    The first rings are those of NEAR inside the cut, the last the end of the bleed.
+    """
+    ink = (strip.tone[: strip.outside + strip.rows(NEAR)] > 255 - PAPER)[::-1]
+    ends = np.zeros((min(needed, ink.shape[0]), strip.pixels.shape[1]), dtype=np.bool_)
+    alive = [_at_cut(strip)]  # the art of each ring that hangs together with art inside the cut
     for ring in range(ink.shape[0]):
         before = alive[max(0, len(alive) - 1 - gap) :]
         alive.append(ink[ring] & widened(_any(np.array(before)), SIDEWAYS))
@@ -127,21 +134,22 @@ def _going_on(outline: NDArray[np.intp], ring: int) -> tuple[int, int]:
     return int(gone[0]) if gone.size else outline.size, int(outline[0])
 
 
-def _soft(strip: Strip, ends: Bools, ring: int, first: int, last: int) -> bool:
-    """Whether the art fades into the paper, rather than having an edge."""
-    columns = first + np.flatnonzero(ends[ring : ring + LOOSE, first:last].any(axis=0))
-    edge = strip.outside - ring - ends[ring : ring + LOOSE, columns].argmax(axis=0)  # its first row inside the edge
+def _sharp(strip: Strip, ends: Bools, ring: int, first: int, last: int) -> bool:
+    """Whether the art ends in an edge that can be seen, rather than fading into the paper."""
+    columns = first + np.flatnonzero(_any(ends[ring : ring + LOOSE, first:last]))
+    edge = strip.outside + strip.rows(NEAR) - ring - ends[ring : ring + LOOSE, columns].argmax(axis=0)
     tone = strip.tone
 
     def depth(rows: int) -> float:
+        """The tone so far inside the edge."""
         return float(tone[np.clip(edge + rows, 0, tone.shape[0] - 1), columns].mean())
 
     unit = max(1, round(0.1 * MM / strip.pixel))
     beyond, (a, b, c, d) = depth(-3 * unit), (depth(rows * unit) for rows in (3, 5, 7, 10))
-    if beyond > 0.4 * a:
-        return True
+    if beyond > 0.4 * a or a - beyond < FAINT:
+        return False
     rise = d - a
-    return rise >= 0.3 * d and min(b - a, c - b, d - c) >= 0.15 * rise
+    return rise < 0.3 * d or min(b - a, c - b, d - c) < 0.15 * rise
 
 
 def _joined(found: list[Stretch]) -> list[Stretch]:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 from pikepdf import Array, Dictionary
 
+from hotfolder.pdf.looking.font_rights import forbids_embedding
 from hotfolder.pdf.looking.letters import Heights, Reach, read_heights
 from hotfolder.pdf.objects import entry, name, number, numbers, stream_bytes, whole
 
@@ -38,6 +39,7 @@ class Font:
     scale: float | None = 1.0  # what the size is to be multiplied with; None: unknown (Type 3)
     usual_width: float = _USUAL_WIDTH  # of letters whose width isn't given
     heights: Heights = field(default_factory=Heights)
+    restricted: bool = False  # its maker doesn't want it inside documents
     body: Reach | None = None  # how far every letter may reach, where only that is known (Type 3)
     _reaches: dict[int, Reach] = field(default_factory=dict, repr=False, compare=False)
 
@@ -95,31 +97,36 @@ def read_font(found: object) -> Font:
         below = entry(found, "/DescendantFonts")
         holder = below[0] if isinstance(below, Array) and len(below) else None
         kind = name(entry(holder, "/Subtype")) or "Type0"
-    two_bytes = holder is not found
+    two_bytes, program = holder is not found, _program(holder)
     title = name(entry(holder, "/BaseFont")) or name(entry(found, "/BaseFont"))
     return Font(
         _SUBSET.sub("", title),
         kind,
-        is_embedded(holder),
+        program is not None,
         two_bytes,
         _letters(found, two_bytes),
         _composite_widths(entry(holder, "/W")) if two_bytes else _simple_widths(found),
         usual_width=_within_reason(number(entry(holder, "/DW"), 1000.0) / 1000) if two_bytes else _USUAL_WIDTH,
         heights=read_heights(holder),
+        restricted=program is not None and forbids_embedding(program),
     )
 
 
 def is_embedded(holder: object) -> bool:
     """Whether a simple font or a descendant has its font program in the file; one that begins as none does, doesn't count."""
+    return _program(holder) is not None
+
+
+def _program(holder: object) -> bytes | None:
     descriptor = entry(holder, "/FontDescriptor")
-    return any(_is_program(entry(descriptor, key)) for key in _PROGRAMS)
-
-
-def _is_program(program: object) -> bool:
-    try:
-        return stream_bytes(program)[:4].startswith(_BEGINNINGS)
-    except ValueError:
-        return False
+    for key in _PROGRAMS:
+        try:
+            program = stream_bytes(entry(descriptor, key))
+        except ValueError:
+            continue
+        if program[:4].startswith(_BEGINNINGS):
+            return program
+    return None
 
 
 def _type3_scale(found: Dictionary) -> float | None:

@@ -16,7 +16,7 @@ from hotfolder.finding import Box
 from hotfolder.pdf.looking.coverage import around_all
 from hotfolder.pdf.looking.fonts import Font
 from hotfolder.pdf.looking.paint_watch import narrowest
-from hotfolder.pdf.looking.text import TextWatch
+from hotfolder.pdf.looking.text_watch import TextWatch
 from hotfolder.pdf.mappings.to_plates import PROCESS
 from hotfolder.pdf.values.spaces import Space
 from hotfolder.pdf.walk.content import Operation, parse_number
@@ -126,11 +126,13 @@ def is_lost_white(colour: Colour, overprint: bool, mode: int) -> bool:
     return bool(space.inks) and "All" not in space.inks and not set(space.inks) & set(PROCESS)
 
 
-def knocks_out_black(state: State) -> bool:
-    """Whether what is filled now is solid black ink, nothing else, and takes away the colour below it."""
-    if state.overprint_fill or state.blend not in ("Normal", "Compatible") or state.fill.pattern:
+def knocks_out_black(state: State, *, stroke: bool = False) -> bool:
+    """Whether what is filled (or stroked) now is solid black ink, nothing else, and takes away the colour below it."""
+    colour = state.stroke if stroke else state.fill
+    overprint = state.overprint_stroke if stroke else state.overprint_fill
+    if overprint or state.blend not in ("Normal", "Compatible") or colour.pattern:
         return False
-    inks = tints(state.fill.space, state.fill.values) or {}
+    inks = tints(colour.space, colour.values) or {}
     return inks.get("Black", 0) >= 1 and not any(tint > 0 for ink, tint in inks.items() if ink != "Black")
 
 

@@ -29,6 +29,12 @@ class Layer:
     def steady(self) -> bool:
         return self.on == self.on_screen == self.in_print
 
+    @property
+    def doubtful(self) -> bool:
+        """Whether it says of itself to print or not, against what the file lets count: some programs take its own word
+        (seen with PDFium), ISO 32000-1 8.11.4.4 does not."""
+        return self.says is not None and self.says != self.in_print
+
 
 def read_layers(pdf: Pdf, used: Set[tuple[int, int]] = frozenset()) -> list[Layer]:
     """All layers in the file's order; `used` from `Carried.layers_used`."""
@@ -116,6 +122,21 @@ def _counts(config: Dictionary, group: Dictionary) -> bool:
     """Whether a layer is there for looking at, not for design alone: only such are ever hidden (8.11.2.3)."""
     meant, looked_for = (set(names(entry(item, "/Intent"))) or {"View"} for item in (group, config))
     return "All" in looked_for or bool(meant & looked_for)
+
+
+def unused_appearances(page: object, layers: PrintedLayers) -> set[tuple[int, int] | None]:
+    """Appearances of annotations that don't print: states that aren't on (12.5.5), and those of layers that are off."""
+    unused: set[tuple[int, int] | None] = set()
+    found = entry(page, "/Annots")
+    for annotation in found if isinstance(found, Array) else []:
+        look = entry(entry(annotation, "/AP"), "/N")
+        off = layers.hides(entry(annotation, "/OC"))
+        if isinstance(look, Dictionary):
+            chosen = "/" + name(entry(annotation, "/AS"))
+            unused |= {identity(part) for key, part in look.items() if key != chosen or off}
+        elif off:
+            unused.add(identity(look))
+    return unused - {None}
 
 
 def layer_ids(item: object) -> set[tuple[int, int]]:

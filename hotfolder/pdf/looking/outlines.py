@@ -18,15 +18,17 @@ _MOST_KEPT = 20_000  # parts kept; then only the box around them
 class Outline:
     """A path under construction (8.5.2), in user space; curves stay within their control points."""
 
-    __slots__ = ("clips", "parts")
+    __slots__ = ("clips", "parts", "points")
 
     def __init__(self) -> None:
         self.parts: list[list[float]] = []
         self.clips = False
+        self.points = 0  # of all parts together
 
     def draw(self, operation: Operation) -> None:
         operator = operation.operator
         numbers = parse_numbers(operation.operands, COUNTS[operator])
+        self.points += 4 if operator == b"re" else len(numbers) // 2
         if operator == b"re":
             x, y, width, height = numbers
             self._begin([x, y, x + width, y, x + width, y + height, x, y + height])

@@ -1,4 +1,4 @@
-"""Sets overprinting right: white that would vanish in print, and, if asked, small black text that would knock out."""
+"""Sets overprinting right: white that would vanish, and, if asked, small black text and lines that would knock out."""
 
 from __future__ import annotations
 
@@ -9,14 +9,15 @@ from pikepdf import Dictionary, Name, Object
 from hotfolder.finding import Box
 from hotfolder.pdf.looking.fonts import Font
 from hotfolder.pdf.looking.ink_watch import is_lost_white, knocks_out_black
-from hotfolder.pdf.looking.text import TextWatch
+from hotfolder.pdf.looking.outlines import COUNTS, Outline, around
+from hotfolder.pdf.looking.paint_watch import narrowest
+from hotfolder.pdf.looking.text_watch import TextWatch
 from hotfolder.pdf.values.spaces import Space
-from hotfolder.pdf.walk.content import Operation, write_name
+from hotfolder.pdf.walk.content import Operation, parse_number, write_name
 from hotfolder.pdf.walk.frame import Frame
 from hotfolder.pdf.walk.mapping import Mapping
 from hotfolder.pdf.walk.state import UNIT, transform_box
 
-_POINTS = frozenset((b"m", b"l", b"c", b"v", b"y", b"re"))
 _FILLS = frozenset((b"f", b"F", b"f*", b"B", b"B*", b"b", b"b*"))
 _STROKES = frozenset((b"S", b"s", b"B", b"B*", b"b", b"b*"))
 _SHOWN = frozenset((b"Tj", b"TJ", b"'", b'"'))
@@ -36,31 +37,39 @@ class Set:
 
 @dataclass
 class Done:
-    """By page (from 1): white that knocks out now, black text that overprints now."""
+    """By page (from 1): white that knocks out now, black text and black lines that overprint now."""
 
     white: dict[int, Set] = field(default_factory=dict)
     black: dict[int, Set] = field(default_factory=dict)
+    lines: dict[int, Set] = field(default_factory=dict)
 
 
 class SetOverprint(TextWatch):
     """Wraps each such object in a graphics state of its own, and brings the former one back behind it.
 
-    Only clear cases: a single colour without any ink that spares all below it; text in black ink alone. It leaves
+    Only clear cases: a single colour without any ink that spares all below it; text and lines in black ink alone. It leaves
     patterns, gradients, pictures and drawn letters (Type 3) alone, and, unless `inherited`, what is painted in a colour
     that another stream has set: the same form may stand elsewhere in another colour.
     """
 
-    watched = (*TextWatch.watched, *_POINTS, *_FILLS | _STROKES, b"n", b"Do", b"BI")
+    watched = (*TextWatch.watched, *COUNTS, *_FILLS | _STROKES, b"n", b"w", b"Do", b"BI")
 
     def __init__(
-        self, *, white: bool = True, black_below: float = 0.0, unit: float = 1.0, inherited: bool = False
+        self,
+        *,
+        white: bool = True,
+        black_below: float = 0.0,
+        lines_below: float = 0.0,
+        unit: float = 1.0,
+        inherited: bool = False,
     ) -> None:
-        """`black_below`: size in points on paper below which black text overprints; `unit`: points to one unit of the
-        page's space."""
+        """`black_below`, `lines_below`: size and width in points on paper below which black text and black lines
+        overprint; `unit`: points to one unit of the page's space."""
         super().__init__()
-        self.white, self.black_below, self.unit, self.inherited = white, black_below, unit, inherited
+        self.white, self.black_below, self.lines_below = white, black_below, lines_below
+        self.unit, self.inherited = unit, inherited
         # A form may stand on the page in several sizes.
-        self.every_use = inherited or black_below > 0
+        self.every_use = inherited or black_below > 0 or lines_below > 0
         self.done = Done()
         self._showing: Operation | None = None
         self._stencil = False
@@ -74,19 +83,36 @@ class SetOverprint(TextWatch):
             self._showing = operation
         if operator in TextWatch.watched:
             super().operation(frame, operation)
-        elif operator in _POINTS:
+        elif operator in COUNTS:
             frame.memory.setdefault("begins", operation.start)
+            outline = frame.memory.setdefault("outline", Outline())
+            assert isinstance(outline, Outline)
+            outline.draw(operation)
+        elif operator == b"w":
+            frame.state.line_width = abs(parse_number(operation.operands[-1]))
         elif operator in (b"Do", b"BI"):
             stencil, self._stencil = self._stencil, False
             if stencil:
                 box = Box(*transform_box(UNIT, frame.state.ctm))
                 self._wrap_white(frame, operation.start, operation.end, fills=True, strokes=False, box=box)
         else:
-            begins = frame.memory.pop("begins", None)
-            if isinstance(begins, int):
-                # Between a path's beginning and its painting no other operators may stand (8.5.2, figure 9).
-                fills, strokes = operator in _FILLS, operator in _STROKES
-                self._wrap_white(frame, begins, operation.end, fills=fills, strokes=strokes, box=None)
+            self._painted(frame, operation)
+
+    def _painted(self, frame: Frame, operation: Operation) -> None:
+        begins, outline = frame.memory.pop("begins", None), frame.memory.pop("outline", None)
+        if not isinstance(begins, int) or not isinstance(outline, Outline) or operation.operator == b"n":
+            return
+        # Between a path's beginning and its painting no other operators may stand (8.5.2, figure 9).
+        fills, strokes, state = operation.operator in _FILLS, operation.operator in _STROKES, frame.state
+        parts = outline.boxes(state.ctm)
+        box = around(parts) if parts else None
+        if self._wrap_white(frame, begins, operation.end, fills=fills, strokes=strokes, box=box) or fills:
+            return
+        thin = state.line_width * narrowest(state.ctm) * self.unit < self.lines_below
+        if thin and self._may(frame, True) and knocks_out_black(state, stroke=True):
+            mode = None if state.overprint_mode == 1 else 1
+            self._wrap(frame, begins, operation.end, (True, state.overprint_fill), mode)
+            self.done.lines.setdefault(frame.page, Set()).add(box)
 
     def picture_placed(self, frame: Frame, picture: Object, space: Space | None, name: str) -> None:
         self._stencil = space is None

@@ -52,7 +52,7 @@ def plan_fit(boxes: PageBoxes, ordered: Size | None, bleed: float, allowed: Allo
     Boxes that reach beyond the page or each other are left alone: what they mean, a person must say.
     """
     found = _where_cut(boxes, ordered, bleed, allowed)
-    if found is None or boxes.reduced or not found[0].within(found[1], SLACK):
+    if found is None or "TrimBox" in boxes.reduced or not found[0].within(found[1], SLACK):
         return None
     trim, around, inferred = found
     seen = boxes.seen_size(trim)

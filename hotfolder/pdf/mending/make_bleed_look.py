@@ -67,11 +67,7 @@ def look(pages: Pages, plan: Plan, strips: Strips, bleed: float, tolerance: floa
     edges = look_at_edges(pages, plan)
     by_side = {at: strips[seen_side(plan.boxes, at)] for at in plan.lacking}
     hidden = tuple(at for at in plan.lacking if edges.goes_on(plan.art, plan.wanted, at))
-    bare = tuple(
-        at
-        for at, strip in by_side.items()
-        if at not in hidden and not reaches_cut(strip, tolerance) and not _gap(strip)
-    )
+    bare = tuple(at for at, strip in by_side.items() if at not in hidden and not reaches_cut(strip) and not _gap(strip))
     art, wanted, shown = list(plan.art), list(plan.wanted), list(plan.shown)
     for at in bare:
         wanted[at] = art[at]

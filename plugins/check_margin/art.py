@@ -1,0 +1,116 @@
+"""Tells apart what of pictures and drawings near the cut is meant to be seen whole, and what may be cut."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+from hotfolder.pdf.looking.inventory import Kind, Painted
+from hotfolder.plugin import MM, Box
+
+from .edges import Edges, Thing
+
+REACHES = 0.5 * MM  # art that comes this near to the trim is meant to run off
+BACKGROUND = 0.25  # of the sheet: art that runs off and is larger is what other things stand on
+NEIGHBOURS = 1.5 * MM  # parts of a drawing with no more between them belong together
+MANY_POINTS = 30  # of all outlines of a drawing: logos, codes and outlined letters have more; bars and dots fewer
+_RECTANGLE = 5
+_MOST_PARTS = 1500  # looked at pair by pair; more are first joined as they were painted
+
+
+@dataclass
+class _Part:
+    """A piece of a drawing, or several that belong together."""
+
+    box: Box
+    points: int = 0
+    picture: bool = False
+    runs_off: bool = False
+    long: bool = False
+
+
+def near_art(objects: Iterable[Painted], edges: Edges, small: float) -> Iterator[Thing]:
+    """Art inside the margin that doesn't run off the sheet. `small`: share of the sheet up to which it is a logo, a code,
+    a picture that is meant to be seen whole."""
+    parts = list[_Part]()
+    for painted in objects:
+        if (part := _part(painted, edges)) is None:
+            continue
+        if part.long:  # frames, rules, panels
+            yield Thing("art", part.box, edges.near(part.box))
+        else:
+            parts.append(part)
+    for part in _joined(parts, NEIGHBOURS / edges.unit):
+        if part.runs_off:
+            continue
+        near = edges.near(part.box)
+        whole = edges.share(part.box) <= small and not edges.large(part.box)
+        kind = "picture" if part.picture else "drawing"
+        yield Thing(kind if whole and (part.picture or part.points >= MANY_POINTS) else "art", part.box, near)
+
+
+def _part(painted: Painted, edges: Edges) -> _Part | None:
+    """An object as part of a drawing; None for what keeps its distance, and for what other things stand on."""
+    box = painted.box
+    if box is None or not painted.seen or painted.kind is Kind.TEXT or edges.outside(box):
+        return None
+    near = edges.near(box)
+    if not near:
+        return None
+    picture = painted.kind in (Kind.PICTURE, Kind.STENCIL)
+    runs_off = min(near.values()) <= REACHES
+    if runs_off and (edges.share(box) >= BACKGROUND or (not picture and painted.points <= _RECTANGLE)):
+        return None
+    long = edges.large(box) and not runs_off
+    return _Part(box, painted.points, picture, runs_off, long)
+
+
+def _joined(parts: list[_Part], gap: float) -> list[_Part]:
+    """Parts that touch, or nearly so, as one."""
+    if len(parts) > _MOST_PARTS:
+        parts = _joined_in_order(parts, gap)
+    parts = sorted(parts, key=lambda part: part.box.left)
+    owner = list(range(len(parts)))
+
+    def head(at: int) -> int:
+        while owner[at] != at:
+            owner[at] = at = owner[owner[at]]
+        return at
+
+    beside = list[int]()
+    for at, part in enumerate(parts):
+        beside = [other for other in beside if parts[other].box.right + gap >= part.box.left]
+        for other in beside:
+            if _near(parts[other].box, part.box, gap):
+                owner[head(at)] = head(other)
+        beside.append(at)
+    together = dict[int, _Part]()
+    for at, part in enumerate(parts):
+        known = together.get(head(at))
+        together[head(at)] = part if known is None else _both(known, part)
+    return list(together.values())
+
+
+def _joined_in_order(parts: list[_Part], gap: float) -> list[_Part]:
+    joined = list[_Part]()
+    for part in parts:
+        if joined and _near(joined[-1].box, part.box, gap):
+            joined[-1] = _both(joined[-1], part)
+        else:
+            joined.append(part)
+    return joined
+
+
+def _near(one: Box, other: Box, gap: float) -> bool:
+    return (
+        one.left <= other.right + gap
+        and other.left <= one.right + gap
+        and one.bottom <= other.top + gap
+        and other.bottom <= one.top + gap
+    )
+
+
+def _both(one: _Part, other: _Part) -> _Part:
+    a, b = one.box, other.box
+    box = Box(min(a.left, b.left), min(a.bottom, b.bottom), max(a.right, b.right), max(a.top, b.top))
+    return _Part(box, one.points + other.points, one.picture or other.picture, one.runs_off or other.runs_off)
