@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Literal
 
 import pikepdf
 from pydantic import field_validator
@@ -28,6 +29,8 @@ from hotfolder.plugin import (
     show_length,
 )
 
+from .own import has_own_marks
+
 
 class AddMarksSettings(Settings):
     cut_marks: bool = setting(True, "Lines at the corners that show where to cut")
@@ -46,6 +49,11 @@ class AddMarksSettings(Settings):
         None, "How far from the trim the marks begin, never less than the bleed; left out: the bleed or 3 mm", unit="mm"
     )
     length: Length = setting(5 * MM, "How long the cut marks are", unit="mm", ge=MM, le=50 * MM)
+    own_marks: Literal["replace", "keep"] = setting(
+        "replace",
+        "What becomes of printer's marks that came with the file: they are clipped away and drawn anew, or kept with the "
+        "sheet as it is, where every page has cut marks of its own at all four corners of its trim",
+    )
     weight: Length = setting(0.25, "How thick the lines are", unit="pt", ge=0.1, le=2)
 
     @field_validator("slug_text")
@@ -68,10 +76,13 @@ class AddMarks(Step):
     settings: AddMarksSettings
 
     def run(self, job: Job) -> None:
-        wanted = self.settings.model_dump(exclude={"slug_text"})
+        wanted = self.settings.model_dump(exclude={"slug_text", "own_marks"})
         marks = Marks(**wanted)
         if not marks.any:
             job.tell("No printer's marks were asked for.")
+            return
+        if self.settings.own_marks == "keep" and has_own_marks(job):
+            job.tell("Every page has cut marks of its own; they were kept, and none were added.")
             return
         sheets: list[Sheet] = []
         with job.edit() as pdf:
