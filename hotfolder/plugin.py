@@ -4,8 +4,9 @@ from hotfolder.finding import Box, Finding, Hold, Level, Outcome
 from hotfolder.hookspecs import hookimpl
 from hotfolder.job import WORDS, Job
 from hotfolder.moved import Moved
+from hotfolder.parcel import Content, Parcel
 from hotfolder.record import JobRecord, StepRecord
-from hotfolder.step import Opener, Part, Register, Settings, Step, setting
+from hotfolder.step import Delivery, Opener, Part, Register, Settings, Step, setting
 from hotfolder.ticket import Ticket
 from hotfolder.units import INCH, MM, Length, SheetSize, Size, parse_length, parse_size, show_length, show_size
 
@@ -14,6 +15,8 @@ __all__ = [
     "MM",
     "WORDS",
     "Box",
+    "Content",
+    "Delivery",
     "Finding",
     "Hold",
     "Job",
@@ -23,6 +26,7 @@ __all__ = [
     "Moved",
     "Opener",
     "Outcome",
+    "Parcel",
     "Part",
     "Register",
     "Settings",

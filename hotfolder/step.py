@@ -10,6 +10,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from hotfolder.colour.condition import Condition
 from hotfolder.job import Job
+from hotfolder.parcel import Parcel
 
 
 class Part(StrEnum):
@@ -68,6 +69,17 @@ class Opener(Step):
     @classmethod
     def recognises(cls, head: bytes) -> str:
         """The kind of file ("pdf", "jpeg") these first 4096 bytes begin, or "" for another opener's business."""
+        raise NotImplementedError
+
+
+class Delivery(Step):
+    """A step that sends a finished job on. Its `run` only says so: the daemon delivers once all stands in `pass`.
+
+    It then tries until it succeeds, never changes the outcome, and keeps no other job waiting.
+    """
+
+    def parcels(self) -> tuple[Parcel, ...]:
+        """What is to be sent where."""
         raise NotImplementedError
 
 

@@ -22,15 +22,16 @@ from hotfolder.colour.transform import prepare
 from hotfolder.finding import Finding, Hold, Level, Outcome
 from hotfolder.job import Job, file_digest
 from hotfolder.names import printable, safe_stem
+from hotfolder.parcel import Content
 from hotfolder.record import Ended, JobRecord, StepRecord, part_id
 from hotfolder.report.log import JobLog, ink_fields
 from hotfolder.report.page import prepare_template, write_report
-from hotfolder.step import Step
+from hotfolder.step import Delivery, Step
 from hotfolder.ticketing import collect, meant
 from hotfolder.units import parse_size
 
 #: Names of the files that a job leaves in its folder `out`.
-RESULT, LOG, REPORT, RECORD = "result.pdf", "job.log", "report.html", "record.json"
+RESULT, LOG, REPORT, RECORD, PROOF = "result.pdf", "job.log", "report.html", "record.json", "proof.jpg"
 
 
 @dataclass(frozen=True)
@@ -266,11 +267,18 @@ def _report(order: Order, record: JobRecord, job: Job | None, log: JobLog, *, pi
             ink=job.ink if job is not None and pictures else (),
             views=job.views if job is not None and pictures else None,
             moved=job.moved if job is not None else None,
+            proof=order.out / PROOF if record.outcome is Outcome.PASS and _sends_proof(order.chain) else None,
         )
     except Exception:  # part of the edge around one job: a report that fails must not change the outcome
         log.write("report failed", trace=traceback.format_exc())
         if pictures:
             _report(order, record, None, log, pictures=False)
+
+
+def _sends_proof(chain: Sequence[Step]) -> bool:
+    """Whether the picture of the sheet goes anywhere but into the report."""
+    parcels = [parcel for step in chain if isinstance(step, Delivery) for parcel in step.parcels()]
+    return any(Content.PROOF in parcel.contents for parcel in parcels)
 
 
 def _write_record(order: Order, record: JobRecord) -> None:

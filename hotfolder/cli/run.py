@@ -24,6 +24,8 @@ _BEGINNINGS = {
     What.UNREACHABLE: "can't be reached",
     What.REACHABLE: "can be reached again",
     What.NO_EVENTS: "is looked through at intervals",
+    What.HANDED_OVER: "handed over",
+    What.NOT_HANDED_OVER: "NOT handed over",
     What.TROUBLE: "trouble",
     What.DAMAGED: "set aside",
 }
@@ -67,6 +69,8 @@ def describe(event: Event) -> str:
     if event.what is What.FINISHED:
         where = str(Path(event.folder) / event.names[-1]) if event.names else event.folder
         parts = [f"{subject}: {event.outcome}", event.words, f"-> {where}" if where else ""]
+    elif event.what in (What.HANDED_OVER, What.NOT_HANDED_OVER):
+        parts = [f"{subject}: {_BEGINNINGS[event.what]} to {event.folder}", event.words, ", ".join(event.names)]
     else:
         parts = [f"{subject}: {_BEGINNINGS[event.what]}" if subject else _BEGINNINGS[event.what], event.words]
     return printable("  ".join(part for part in parts if part))

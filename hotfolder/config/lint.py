@@ -1,8 +1,8 @@
 """Looks at a whole config for what no single setting shows: folders in each other's way, steps in the wrong order.
 
 What would lose work, work twice or let bad work pass is a problem and stops the start; what may be meant is a
-warning. Problems: a folder watched twice or inside another watched one; pass, hold, spool, plugins, profile or the
-config itself inside a watched folder; pass and hold the same; the spool shared with another folder; no opening step;
+warning. Problems: a folder watched twice or inside another watched one; pass, hold, spool, plugins, profile, the
+config itself or a place that jobs are sent on to inside a watched folder; pass and hold the same; the spool shared with another folder; no opening step;
 a step before an opening step (it would not see every file); a change after the step that seals or verifies.
 Warnings: no sealing or verifying step; a check before the step that mends what it checks; hold inside pass; a step
 twice with the same settings.
@@ -19,7 +19,7 @@ from pathlib import Path
 from hotfolder.config.lines import Place
 from hotfolder.config.studio import Route, Studio
 from hotfolder.config.words import Remark, show, write
-from hotfolder.step import Opener, Part, Step
+from hotfolder.step import Delivery, Opener, Part, Step
 
 SEAL, VERIFY = "seal_pdf", "verify_result"
 
@@ -70,17 +70,33 @@ def _folders(studio: Studio) -> Iterator[Remark]:
         return
     spool = _Folder(studio.spool, "'spool'", ("spool",))
     yield from _watched(watched)
-    for other in [*passed, *held, spool, *_further(studio)]:
+    sent = list(_sent(studio))
+    for other in [*passed, *held, *sent, spool, *_further(studio)]:
         for watch in watched:
             if _inside(other.path, watch.path):
                 sentence = f"{other.name} is inside {watch}, so it would be taken for artwork."
                 yield Remark(other.place, other.who, sentence)
     yield from _ways_out(passed, held)
-    yield from _spool(spool, watched, [*passed, *held])
+    yield from _spool(spool, watched, [*passed, *held, *sent])
 
 
 def _way(route: Route, use: str, path: Path) -> _Folder:
     return _Folder(path, f"'{use}'", ("routes", route.name, use), (f"route {show(route.name)}",))
+
+
+def _sent(studio: Studio) -> Iterator[_Folder]:
+    """Folders of this machine that passed jobs are sent on to."""
+    for route in studio.routes:
+        for number, step in enumerate(route.chain):
+            parcels = step.parcels() if isinstance(step, Delivery) else ()
+            place, who = (
+                ("routes", route.name, "chain", number),
+                (f"route {show(route.name)}", f"step {show(step.name)}"),
+            )
+            for parcel in parcels:
+                if not parcel.remote:
+                    folder = studio.folder / Path(parcel.to).expanduser()
+                    yield _Folder(folder, f"the place {show(parcel.to)}", place, who)
 
 
 def _watched(watched: list[_Folder]) -> Iterator[Remark]:

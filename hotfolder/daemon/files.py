@@ -11,9 +11,10 @@ import hashlib
 import os
 import stat
 import sys
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal
+from typing import BinaryIO, Literal
 
 When = Literal["before", "inside", "after"]
 
@@ -163,6 +164,30 @@ class Files:
         beside.replace(path)
         self.point("after", "replace", path)
         self.sync(path.parent)
+
+    def build(self, path: Path, fill: Callable[[BinaryIO], None]) -> None:
+        """Write a large file of our own: all of it or none of it is ever seen. Replaces an earlier one."""
+        beside = path.with_name(f".{path.name}.new")
+        self.point("before", "build", path)
+        with beside.open("wb") as stream:
+            fill(stream)
+            self.point("inside", "build", path)
+            stream.flush()
+            self._flush(stream.fileno())
+        beside.replace(path)
+        self.point("after", "build", path)
+        self.sync(path.parent)
+
+    def link(self, source: Path, target: Path) -> None:
+        """Give a file a second name on the same file system; a copy where that can't be."""
+        self.point("before", "link", target)
+        try:
+            os.link(source, target, follow_symlinks=False)
+        except OSError as error:
+            if error.errno not in _UNSUPPORTED:
+                raise
+            self.copy(source, target)
+        self.point("after", "link", target)
 
     def copy(self, source: Path, target: Path) -> None:
         """Copy to another file system, onto its disk, and read back what arrived. OSError EIO where it differs.

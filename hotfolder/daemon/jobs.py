@@ -6,6 +6,7 @@ import sqlite3
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import partial
+from pathlib import Path
 from typing import Protocol
 
 from hotfolder.config.studio import Route, Studio
@@ -13,10 +14,12 @@ from hotfolder.daemon.arrivals import Arrival, State
 from hotfolder.daemon.claiming import Attempt, Claim
 from hotfolder.daemon.events import Event, What
 from hotfolder.daemon.ledger import Entry, Ledger
+from hotfolder.daemon.parcels import Parcels
 from hotfolder.daemon.runner import Stopped, empty
 from hotfolder.daemon.spool import Fenced, Published, Spool
 from hotfolder.names import printable
 from hotfolder.record import JobRecord
+from hotfolder.step import Delivery
 from hotfolder.work import Order, write_failure
 
 #: So often a job may be begun: one that always takes the daemon down with it must not do so for ever.
@@ -55,13 +58,20 @@ class Jobs:
     """What the daemon's threads do. OSError: the job is safe in the spool, and is to be tried again later."""
 
     def __init__(
-        self, studio: Studio, spool: Spool, ledger: Ledger, runner: Works, tell: Callable[[Event], None]
+        self,
+        studio: Studio,
+        spool: Spool,
+        ledger: Ledger,
+        runner: Works,
+        tell: Callable[[Event], None],
+        parcels: Parcels,
     ) -> None:
         self._studio = studio
         self._spool = spool
         self._ledger = ledger
         self._runner = runner
         self._tell = tell
+        self._parcels = parcels
 
     def begin(self, job: str, arrival: Arrival, route: Route, taken: Callable[[], None]) -> Finished | None:
         """Take an arrival and do it; None where it was not to be had or went back. `taken`: its name is free again."""
@@ -82,7 +92,13 @@ class Jobs:
         return self._do(attempt)
 
     def publish(self, job: str) -> Finished:
-        return Finished(*self._spool.publish(job))
+        return Finished(*self._spool.publish(job, self._make_ready))
+
+    def _make_ready(self, out: Path, record: JobRecord) -> None:
+        """Keep what the route's chain wants to be sent on, before it appears in `pass` and may be fetched from there."""
+        route = self._studio.route(record.route)
+        deliveries = [step for step in route.chain if isinstance(step, Delivery)] if route is not None else []
+        self._parcels.prepare(out, record, [parcel for step in deliveries for parcel in step.parcels()])
 
     # ---- the middle
 

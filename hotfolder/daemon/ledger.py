@@ -14,9 +14,10 @@ from pathlib import Path
 
 from hotfolder.daemon.files import on_network
 from hotfolder.errors import ConfigError
+from hotfolder.finding import Finding
 from hotfolder.record import JobRecord
 
-VERSION = 1
+VERSION = 2
 _SCHEMA = """
 CREATE TABLE jobs (
   job TEXT PRIMARY KEY,
@@ -32,6 +33,17 @@ CREATE TABLE jobs (
 ) STRICT;
 CREATE INDEX jobs_by_digest ON jobs (digest);
 CREATE INDEX jobs_by_state ON jobs (state);
+"""
+_HAND_OVERS = """
+CREATE TABLE hand_overs (
+  job TEXT NOT NULL,
+  place TEXT NOT NULL,                -- folder or address, without name and password
+  state TEXT NOT NULL,                -- waiting, trying, done, failed
+  tries INTEGER NOT NULL,
+  words TEXT NOT NULL,                -- why the last try failed
+  told TEXT NOT NULL,                 -- when
+  PRIMARY KEY (job, place)
+) STRICT;
 """
 
 
@@ -52,6 +64,18 @@ class Entry:
     outcome: str | None
     arrived: str
     finished: str | None
+
+
+@dataclass(frozen=True)
+class HandOver:
+    """One job's way to one place."""
+
+    job: str
+    place: str
+    state: str
+    tries: int
+    words: str
+    told: str
 
 
 _COLUMNS = "job, route, file, digest, state, attempts, outcome, arrived, finished"
@@ -90,9 +114,10 @@ class Ledger:
             connection.execute("PRAGMA journal_mode = WAL")
             connection.execute("PRAGMA synchronous = FULL")
             version = connection.execute("PRAGMA user_version").fetchone()[0]
-            if version == 0:
-                connection.executescript(f"BEGIN IMMEDIATE; {_SCHEMA} PRAGMA user_version = {VERSION}; COMMIT;")
-                self.fresh = True
+            if version in (0, 1):  # 1 had no hand_overs
+                made = _HAND_OVERS if version else _SCHEMA + _HAND_OVERS
+                connection.executescript(f"BEGIN IMMEDIATE; {made} PRAGMA user_version = {VERSION}; COMMIT;")
+                self.fresh = version == 0
             elif version != VERSION:
                 raise sqlite3.DatabaseError(f"the ledger has version {version}, this program knows {VERSION}")
             connection.execute(f"SELECT {_COLUMNS} FROM jobs LIMIT 1")
@@ -156,7 +181,33 @@ class Ledger:
         if record.sizes:
             self.put_back(record.arrival)
 
+    def hand_over(self, job: str, place: str, state: str, tries: int = 0, words: str = "") -> None:
+        """How far a passed job's way to another place is; "waiting" does not undo what is known already."""
+        update = (
+            "UPDATE SET state = excluded.state, tries = excluded.tries, words = excluded.words, told = excluded.told"
+        )
+        self._run(
+            "INSERT INTO hand_overs (job, place, state, tries, words, told) VALUES (?, ?, ?, ?, ?, ?) "
+            f"ON CONFLICT (job, place) DO {'NOTHING' if state == 'waiting' else update}",
+            (job, place, state, tries, words, _utc(dt.datetime.now(dt.UTC))),
+        )
+
+    def note(self, job: str, code: str, finding: Finding | None) -> None:
+        """Put a note into a job's record in place of an earlier one with this code; None takes that away."""
+        record = self.record(job)
+        if record is None:
+            return
+        others = [each for each in record.findings if each.code != code]
+        record.findings = others + ([finding] if finding is not None else [])
+        self._run("UPDATE jobs SET record = ? WHERE job = ?", (record.model_dump_json(), job))
+
     # ---- reading
+
+    def hand_overs(self, job: str | None = None) -> list[HandOver]:
+        """Where passed jobs were sent on to and what came of it, of one job or all that have not arrived."""
+        where, values = ("job = ?", (job,)) if job else ("state != 'done'", ())
+        rows = self._run(f"SELECT job, place, state, tries, words, told FROM hand_overs WHERE {where}", values)
+        return [HandOver(*row) for row in rows]  # type: ignore[arg-type]
 
     def entry(self, job: str) -> Entry | None:
         return next(iter(self._entries("WHERE job = ?", (job,))), None)

@@ -17,10 +17,12 @@ from hotfolder.daemon.claiming import Claim
 from hotfolder.daemon.dispatch import Dispatch, Inbox, nothing
 from hotfolder.daemon.events import Event, What
 from hotfolder.daemon.files import Files
+from hotfolder.daemon.hand_overs import HandOvers
 from hotfolder.daemon.jobs import Finished, Jobs, Works
 from hotfolder.daemon.journal import Journal
 from hotfolder.daemon.ledger import Ledger
 from hotfolder.daemon.lock import SpoolLock
+from hotfolder.daemon.parcels import Parcels
 from hotfolder.daemon.runner import Runner
 from hotfolder.daemon.spool import Published, Spool
 from hotfolder.daemon.watcher import Watcher
@@ -120,7 +122,9 @@ class Daemon:
             for route in studio.routes
             if route.watch is not None
         ]
-        jobs = Jobs(studio, self._spool, self._ledger, runner, self._from_thread)
+        parcels = Parcels(self._files, studio.spool, studio.folder)
+        self._hand_overs = HandOvers(parcels, self._ledger, self._tell, self._clock, self._inbox)
+        jobs = Jobs(studio, self._spool, self._ledger, runner, self._from_thread, parcels)
         self._dispatch = Dispatch(studio.workers, self._spool, jobs, self._watched, self._clock, self._inbox)
         closing.callback(self._end)
         for route, arrivals in self._watched:
@@ -134,6 +138,7 @@ class Daemon:
         if self._own is not None:
             self._own.stop()
         self._dispatch.close()
+        self._hand_overs.close()
         if self._own is not None:
             self._own.close()
         self._collect()
@@ -159,6 +164,7 @@ class Daemon:
             told = self._ledger.record(entry.job)
             if told is not None and not self._dispatch.knows(told.arrival):
                 self._announce(told)  # killed between handing it on and saying so
+        self._hand_overs.line_up()
 
     # ---- the loop
 
@@ -182,7 +188,7 @@ class Daemon:
                     for _, arrivals in self._watched:
                         arrivals.look_again()
                 self._feed()
-                if until_idle and not self._hinted and self._dispatch.idle():
+                if until_idle and not self._hinted and self._dispatch.idle() and self._hand_overs.idle():
                     return
             self._drain(self._pause(swept))
             self._collect()
@@ -190,6 +196,7 @@ class Daemon:
     def _pause(self, swept: float) -> float:
         """Seconds until there is something to do, unless something is heard before."""
         pauses = [0.5, swept + self._studio.rescan - self._clock(), self._dispatch.pause()]
+        pauses.append(self._hand_overs.pause())
         pauses += [route.settle / 4 for route, arrivals in self._watched if arrivals.unsettled]
         if self._hinted:
             pauses.append(0.05)
@@ -231,6 +238,7 @@ class Daemon:
             self._dispatch.line_up(job)
 
     def _feed(self) -> None:
+        self._hand_overs.feed()
         try:
             self._dispatch.feed()
         except OSError as error:
@@ -239,6 +247,7 @@ class Daemon:
     # ---- what came of it
 
     def _collect(self) -> None:
+        self._hand_overs.collect()
         for ended in self._dispatch.collect():
             if isinstance(ended, Finished):
                 for published in ended.published:
@@ -252,6 +261,7 @@ class Daemon:
         record = published.record
         outcome = record.outcome.value if record.outcome else ""
         self._announce(record)
+        self._hand_overs.line_up(record.job)
         self._tell(
             Event(
                 What.FINISHED,

@@ -11,7 +11,7 @@ import datetime as dt
 import json
 import os
 import secrets
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
@@ -23,7 +23,7 @@ from hotfolder.daemon.ways_out import hand_on, ticket_member, tidy
 from hotfolder.finding import Outcome
 from hotfolder.record import JobRecord
 from hotfolder.ticket import MOST_SIZES
-from hotfolder.work import LOG, RECORD, REPORT, RESULT
+from hotfolder.work import LOG, PROOF, RECORD, REPORT, RESULT
 
 CLAIM, PUBLISHED, RETURN = "claim.json", "published.json", "return"
 
@@ -204,6 +204,8 @@ class Spool:
             self.files.sync(path)
         if record.outcome is Outcome.PASS and self.files.digest(out / RESULT) != record.result_digest:
             raise ValueError("the result differs from what the worker wrote down")
+        if self.files.look(out / PROOF) is not None:
+            self.files.sync(out / PROOF)
         self.files.sync(out)
 
     def commit(self, attempt: Attempt) -> Path:
@@ -241,8 +243,13 @@ class Spool:
         others = [self.files.read(home / out_name(part) / RECORD) for part in range(2, len(first.sizes) + 1)]
         return [first, *map(JobRecord.model_validate_json, others)]
 
-    def publish(self, job: str) -> tuple[Claim, list[Published]]:
-        """Bring a committed job's files to where they belong; may be repeated. One Published for each size ordered."""
+    def publish(
+        self, job: str, first: Callable[[Path, JobRecord], None] | None = None
+    ) -> tuple[Claim, list[Published]]:
+        """Bring a committed job's files to where they belong; may be repeated. One Published for each size ordered.
+
+        `first` is called before anything moves, with the folder and the record of each job that passed.
+        """
         home = self.done / job
         claim = self._read_claim(home, home)
         self.files.rmdir(self.work / job)  # left behind by a daemon that was killed right after the commit
@@ -251,6 +258,9 @@ class Spool:
         except (ValueError, FileNotFoundError):
             self._set_aside(home)
             raise Damaged(job) from None
+        for record in records:
+            if first is not None and record.outcome is Outcome.PASS:
+                first(home / out_name(record.part), record)
         names = hand_on(self.files, job, home, claim, records)
         self.files.write(home / PUBLISHED, json.dumps(names).encode())
         tidy(self.files, home, records)

@@ -59,6 +59,7 @@ def write_report(
     shown: tuple[bytes, float] | None = None,
     ink: Sequence[InkView] = (),
     views: Views | None = None,
+    proof: Path | None = None,
     moved: Mapping[int, Moved] | None = None,
 ) -> None:
     """Write the report of a job as one self-contained HTML file: no script, nothing fetched from anywhere.
@@ -80,6 +81,8 @@ def write_report(
         shown=shown,
         moved=moved,
     )
+    if proof is not None and pictures.proofs:
+        proof.write_bytes(base64.b64decode(pictures.proofs[0].uri.partition(",")[2]))
     path.write_text(_page(record, findings, pictures, ink, dict(views or {})), encoding="utf-8", newline="\n")
 
 

@@ -13,9 +13,11 @@ import hashlib
 import json
 import os
 import shutil
+import subprocess
 import sys
 import time
 import traceback
+import zipfile
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -29,7 +31,10 @@ from hotfolder.daemon.files import Files, When
 from hotfolder.daemon.ledger import Ledger
 from hotfolder.daemon.loop import Daemon
 from hotfolder.errors import ConfigError
+from hotfolder.loading import load_plugins
+from hotfolder.step import Step
 
+HandOver = load_plugins().steps["hand_over"]
 KILLED = 137
 OLD = b"somebody's earlier file"
 FOLDERS = ("pass", "hold")
@@ -43,6 +48,7 @@ class Scene:
     outcome: dict[str, str]  # artwork -> pass or hold
     taken: dict[str, bytes] = field(default_factory=dict)  # files already in pass or hold
     across: bool = False
+    to: tuple[str, ...] = ()  # where passed jobs are sent on to, below where it all lies
 
 
 SCENES = {
@@ -58,6 +64,8 @@ SCENES = {
         {"hold/two-half.pdf": OLD},
     ),
     "two-half-across": Scene({"two-half.pdf": PDF}, {"two-half.pdf": "half"}, across=True),
+    "sent": Scene({"a.pdf": PDF}, {"a.pdf": "pass"}, {"zips/a.zip": OLD}, to=("zips", "flat", "far")),
+    "sent-across": Scene({"two.pdf": PDF}, {"two.pdf": "pass"}, across=True, to=("zips", "flat")),
     "changed": Scene({"a.pdf": PDF, "a.ticket.toml": b"pages = 1\n"}, {"a.pdf": "pass"}),
     "changed-across": Scene({"a.pdf": PDF}, {"a.pdf": "pass"}, across=True),
 }
@@ -127,7 +135,7 @@ def lay_out(root: Path, scene: Scene) -> Path:
     base = (root / "share") if not scene.across else Path("/dev/shm") / f"share-{root.name}"
     shutil.rmtree(root, ignore_errors=True)
     shutil.rmtree(base, ignore_errors=True)
-    for folder in ("in", "pass", "hold"):
+    for folder in ("in", *FOLDERS, *scene.to):
         (base / folder).mkdir(parents=True)
     root.mkdir(exist_ok=True)
     for name, data in scene.taken.items():
@@ -138,7 +146,7 @@ def lay_out(root: Path, scene: Scene) -> Path:
 
 
 def run(root: Path, base: Path, files: Files, name: str) -> None:
-    studio = make_studio(root, elsewhere=base, rescan=0.1)
+    studio = make_studio(root, elsewhere=base, rescan=0.1, chain=deliveries(base, SCENES[name].to))
     # Pauses between tries pass faster than in earnest.
     runner = Meddler() if name.startswith("changed") else Stub()
     Daemon(
@@ -166,11 +174,53 @@ def judge(root: Path, base: Path, scene: Scene) -> list[str]:
         wrong.append(f"left in the watched folder: {names(base / 'in')}")
     if names(root / "spool" / "work") or names(root / "spool" / "damaged"):
         wrong.append(f"left in the spool: {names(root / 'spool' / 'work')} {names(root / 'spool' / 'damaged')}")
+    if scene.to:
+        wrong += judge_deliveries(root, base, scene)
     wrong += [f"overwritten: {name}" for name, data in scene.taken.items() if (base / name).read_bytes() != data]
     for artwork, outcome in scene.outcome.items():
         wrong += judge_one(root, base, scene, artwork, outcome)
     for folder in ("pass", "hold"):
         wrong += [f"half-visible: {name}" for name in names(base / folder) if name.startswith(".")]
+    for folder in scene.to:
+        wrong += [f"half-visible: {name}" for name in names(base / folder) if name.startswith(".")]
+    return wrong
+
+
+def deliveries(base: Path, to: tuple[str, ...]) -> tuple[Step, ...]:
+    """As zips, file by file, and as if to another machine."""
+    settings = {
+        "zips": {"to": [str(base / "zips")]},
+        "flat": {"to": [str(base / "flat")], "form": "files"},
+        "far": {"to": [f"file://{base}/far"], "form": "files", "log": True},
+    }
+    return tuple(HandOver(HandOver.Settings(**settings[each])) for each in to)
+
+
+def judge_deliveries(root: Path, base: Path, scene: Scene) -> list[str]:
+    """Each parcel has arrived once and whole, and nothing of it is left in the spool."""
+    wrong = [f"left in the spool: {name}" for name in names(root / "spool" / "handing")]
+    stems = [name.removesuffix(".pdf") for name in names(base / "pass") if name.endswith(".pdf")]
+    number = "-2" if "zips/a.zip" in scene.taken else ""
+    want = {
+        "zips": [f"{stem}{number}.zip" for stem in stems]
+        + [name[5:] for name in scene.taken if name.startswith("zips")],
+        "flat": [f"{stem}{ending}" for stem in stems for ending in (".pdf", ".report.html", ".sha256")],
+        "far": [f"{stem}{ending}" for stem in stems for ending in (".log", ".pdf", ".report.html", ".sha256")],
+    }
+    for folder in scene.to:
+        if names(base / folder) != sorted(want[folder]):
+            wrong.append(f"in {folder}: {names(base / folder)}, wanted {sorted(want[folder])}")
+    for stem in stems if not wrong else ():
+        data = (base / "pass" / f"{stem}.pdf").read_bytes()
+        with zipfile.ZipFile(base / "zips" / f"{stem}{number}.zip") as bundle:
+            if bundle.testzip() or bundle.read(f"{stem}{number}.pdf") != data:
+                wrong.append("the zip is not whole")
+        for folder in scene.to[1:]:
+            checked = subprocess.run(
+                ["sha256sum", "-c", "--quiet", f"{stem}.sha256"], cwd=base / folder, capture_output=True, check=False
+            )
+            if checked.returncode or (base / folder / f"{stem}.pdf").read_bytes() != data:
+                wrong.append(f"{folder} is not whole: {checked.stdout!r}")
     return wrong
 
 
@@ -184,7 +234,8 @@ def judge_one(root: Path, base: Path, scene: Scene, artwork: str, outcome: str) 
         if kept != {artwork: scene.drops[artwork], **tickets}:
             return [f"the original is not kept whole: {sorted(kept)}"]
     there = {f"{folder}/{path.name}": path.read_bytes() for folder in FOLDERS for path in (base / folder).iterdir()}
-    wrong = [] if there == {**want, **scene.taken} else [f"pass and hold: {sorted(there)}, wanted {sorted(want)}"]
+    earlier = {name: data for name, data in scene.taken.items() if name.split("/")[0] in FOLDERS}
+    wrong = [] if there == {**want, **earlier} else [f"pass and hold: {sorted(there)}, wanted {sorted(want)}"]
     return wrong + judge_ledger(root, artwork, outcome)
 
 

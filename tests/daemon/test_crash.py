@@ -38,7 +38,15 @@ def outcome(*arguments: object) -> dict[str, object]:
 
 @pytest.mark.parametrize(
     ("scene", "step", "least"),
-    [("pass", 1, 30), ("hold", 1, 30), ("changed", 3, 15), ("two", 3, 14), ("two-bad", 3, 12), ("two-half", 1, 55)],
+    [
+        ("pass", 1, 30),
+        ("hold", 1, 30),
+        ("changed", 3, 15),
+        ("two", 3, 14),
+        ("two-bad", 3, 12),
+        ("two-half", 1, 55),
+        ("sent", 4, 30),
+    ],
 )
 def test_killed_at_every_change(folder: Path, scene: str, step: int, least: int) -> None:
     result = outcome(folder, scene, "kill", step)

@@ -35,6 +35,20 @@ PROBLEMS: dict[str, tuple[str, list[str]]] = {
         ["line 3, route 'a': 'watch' is inside 'watch' of route 'b'; one file would be taken by two routes."],
     ),
     "a name that only begins alike": (TOP + route() + route("b", "in-more"), []),
+    "sent on into a watched folder": (
+        TOP + route(chain=', { step = "hand_over", to = ["sent", "in/more", "file:///in"] }'),
+        [
+            "line 6, route 'a', step 'hand_over': the place 'in/more' is inside 'watch' of route 'a', so it would be "
+            "taken for artwork."
+        ],
+    ),
+    "sent on into the spool": (
+        TOP + route(chain=', { step = "hand_over", to = ["spool/sent"] }'),
+        [
+            "line 6, route 'a', step 'hand_over': the place 'spool/sent' is inside 'spool'; the spool must be a folder "
+            "of its own."
+        ],
+    ),
     "pass inside watch": (
         TOP + route(passed="in/pass"),
         ["line 4, route 'a': 'pass' is inside 'watch' of route 'a', so it would be taken for artwork."],
