@@ -13,6 +13,7 @@ from hotfolder.pdf.looking.inventory import Inventory, Kind, Painted
 from hotfolder.plugin import MM, Box, Level, show_length, show_size
 
 LEAST_LETTERS = 12  # fewer don't tell how a page is meant to be read
+LEAST_LOST = 3  # a single letter at the edge is a figure's, cut off by its frame
 _MOST = 0.95  # share of the letters that must read the same odd way
 _SLANT = 10  # degrees off the upright that still count as straight
 _MOST_SHOWN = 40  # characters of a text that is quoted
@@ -52,12 +53,14 @@ def lost(inventory: Inventory, boxes: PageBoxes) -> Iterator[Found]:
     """Text and pictures wholly off the sheet, and text of which half or more is: nobody will see that in print."""
     media = boxes.media
     gone = [one for one in inventory.objects if _is_off(one, media)]
-    if not gone:
-        return
     texts = [one.words.strip() for one in gone if one.kind is Kind.TEXT]
     count = len(gone) - len(texts)
+    if sum(map(len, texts)) < LEAST_LOST:
+        texts = []
     words = [f'the text "{_shortened(" ".join(texts))}"'] if texts else []
     words += [f"{count} pictures" if count > 1 else "a picture"] if count else []
+    if not words:
+        return
     message = f"{{page}} holds {listed(words)} off the sheet, or more than half off it: that will not be printed."
     mend = "Move it on to the page if it belongs there; else take it away."
     yield Found("off_the_sheet", message, level=Level.NOTE, mend=mend)

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from typing import Annotated
 
+from pikepdf import Pdf
 from pydantic import BeforeValidator, Field
 
-from hotfolder.pdf.boxes import read_boxes
+from hotfolder.pdf.boxes import PageBoxes, read_boxes
+from hotfolder.pdf.looking.extent import ordered_art
+from hotfolder.pdf.looking.inventory import take_inventory
 from hotfolder.pdf.mending.fitting import Allowed, Fit, plan_fit
 from hotfolder.pdf.mending.moving import move_page
-from hotfolder.plugin import Hold, Job, Part, Register, Settings, Step, hookimpl, setting
+from hotfolder.plugin import Box, Hold, Job, Part, Register, Settings, Step, hookimpl, setting
 
 from .views import both_views
 from .words import parse_scale, reasons, sentences, write_scale
@@ -32,6 +35,11 @@ class FitPageSettings(Settings):
         ge=0, le=90,
     )  # fmt: skip
     turn: bool = setting(False, "Whether a page that lies across the order is turned by 90 degrees to the left")
+    cut_out: bool = setting(
+        False,
+        "Whether a larger page without trim box is cut around its art, where that has the ordered size, alone or with a "
+        "usual bleed around",
+    )
     plain_unit: bool = setting(
         True, "Whether a page that counts in larger units than points is written in points; it prints at the same size"
     )
@@ -46,7 +54,7 @@ class FitPage(Step):
     """
 
     name = "fit_page"
-    reads = frozenset({Part.BOXES})
+    reads = frozenset({Part.BOXES, Part.CONTENT})
     changes = frozenset({Part.BOXES, Part.CONTENT, Part.PICTURES, Part.FONTS})
     mends = True
     Settings = FitPageSettings
@@ -91,12 +99,20 @@ class FitPage(Step):
         with job.read() as pdf:
             for number, page in enumerate(pdf.pages, start=1):
                 try:
-                    fit = plan_fit(read_boxes(page), job.ticket.trim, job.ticket.bleed, allowed)
+                    boxes = read_boxes(page)
+                    art = self._art(job, pdf, number, boxes) if self.settings.cut_out else None
+                    fit = plan_fit(boxes, job.ticket.trim, job.ticket.bleed, allowed, art)
                 except ValueError:
                     continue
                 if fit is not None:
                     plans[number] = fit
         return plans
+
+    def _art(self, job: Job, pdf: Pdf, page: int, boxes: PageBoxes) -> tuple[Box, Box] | None:
+        if job.ticket.trim is None or "TrimBox" in boxes.declared:
+            return None
+        inventory = job.once(("inventory", page), lambda: take_inventory(pdf, page, boxes.user_unit))
+        return ordered_art(inventory, boxes, job.ticket.trim, job.ticket.bleed)
 
 
 @hookimpl

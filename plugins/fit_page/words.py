@@ -45,6 +45,8 @@ def write_scale(value: Any) -> str:
 
 def reasons(fit: Fit) -> str:
     """The code under which a page's change is reported."""
+    if fit.cut_out:
+        return "cut_set"
     return "page_fitted" if fit.scale != 1 or fit.turned else "unit_set"
 
 
@@ -70,6 +72,12 @@ def sentences(plans: Mapping[int, Fit], count: int) -> list[Said]:
 def _done(fit: Fit) -> str:
     if reasons(fit) == "unit_set":
         return "was written in another unit than points; it is in points now and prints at the same size."
+    if fit.cut_out:
+        also = ", and turned by 90 degrees to the left" if fit.turned else ""
+        return (
+            f"didn't say where it is cut. Its art has the ordered size, so it is cut around that{also}: look at the proof "
+            "whether this is meant."
+        )
     parts = ["turned by 90 degrees to the left"] if fit.turned else []
     if fit.scale != 1:
         parts.append(f"enlarged {_times(fit.scale)}" if fit.scale > 1 else f"reduced to {fit.scale * 100:.4g} %")

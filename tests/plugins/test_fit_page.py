@@ -295,6 +295,34 @@ def test_pages(tmp_path, built, ticket, settings, done, trim, bleed):
         assert around == pytest.approx(bleed, abs=0.01)
 
 
+ON_A2 = {"trim_mm": (420, 594), "bleed_mm": 0, "boxes": False}
+
+
+def art_at(left: float, bottom: float, width: float, height: float) -> bytes:
+    box = " ".join(f"{side * MM:.3f}" for side in (left, bottom, width, height))
+    return f"1 g -99 -99 9999 9999 re f 0 0.5 0.3 0 k {box} re f".encode()
+
+
+@pytest.mark.parametrize(
+    ("content", "settings", "done", "bleed"),
+    [
+        (art_at(20, 50, 297, 420), {"cut_out": True}, ["mended cut_set"], 0),
+        (art_at(20, 50, 303, 426), {"cut_out": True}, ["mended cut_set"], 3),
+        (art_at(20, 50, 297, 420), {}, [], None),
+        (art_at(20, 50, 210, 297), {"cut_out": True}, [], None),
+        (art_at(-20, -50, 900, 900), {"cut_out": True}, [], None),
+    ],
+)
+def test_a_larger_page_is_cut_around_its_art(tmp_path, content, settings, done, bleed):
+    job = make_job(tmp_path, make_pdf(tmp_path / "a.pdf", content=content, **ON_A2), ticket=A3)
+    run_steps(job, step(**settings))
+    assert codes(job) == done
+    if done:
+        assert size_mm(job) == (pytest.approx((297, 420), abs=0.01), pytest.approx(bleed, abs=0.01))
+        run_steps(job, *(STEPS[name]() for name in ("add_marks", "seal_pdf", "verify_result")))
+        assert [code for code in codes(job) if code.startswith("hold")] == []
+
+
 # ---- what must not have changed: the look
 
 ART = b"""0.9 0.9 0.3 rg -9999 -9999 19998 19998 re f

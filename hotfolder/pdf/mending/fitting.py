@@ -44,14 +44,19 @@ class Fit:
     scale: float  # how much larger it prints
     turned: bool  # beyond what Rotate says
     inferred: bool  # the file doesn't say where it is cut
+    cut_out: bool = False  # it is cut around its art, of which the size is the ordered one
 
 
-def plan_fit(boxes: PageBoxes, ordered: Size | None, bleed: float, allowed: Allowed) -> Fit | None:
+def plan_fit(
+    boxes: PageBoxes, ordered: Size | None, bleed: float, allowed: Allowed, art: tuple[Box, Box] | None = None
+) -> Fit | None:
     """How the page comes to the ordered size; None where there is nothing to do, or nothing that is allowed.
 
+    `art`: trim and bleed around art of the ordered size on a larger page without trim box, if it may be cut out.
     Boxes that reach beyond the page or each other are left alone: what they mean, a person must say.
     """
-    found = _where_cut(boxes, ordered, bleed, allowed)
+    cut_out = art is not None and "TrimBox" not in boxes.declared
+    found = (*art, True) if art is not None and cut_out else _where_cut(boxes, ordered, bleed, allowed)
     if found is None or "TrimBox" in boxes.reduced or not found[0].within(found[1], SLACK):
         return None
     trim, around, inferred = found
@@ -59,10 +64,11 @@ def plan_fit(boxes: PageBoxes, ordered: Size | None, bleed: float, allowed: Allo
     way = _way(seen, ordered)
     turned = allowed.turn and ordered is not None and (way.width, way.height) != (ordered.width, ordered.height)
     scale = _scale(seen, way, bleed, allowed) if ordered is not None else 1.0
-    if scale is None or (scale == 1 and not turned and not (allowed.plain_unit and boxes.user_unit != 1)):
+    if scale is None:
         return None
     unit = _unit(boxes, scale)
-    if scale == 1 and not turned and unit == boxes.user_unit:
+    moves = scale != 1 or turned or cut_out
+    if not moves and (unit == boxes.user_unit or not allowed.plain_unit):
         return None
     matrix = _matrix(boxes, (turned + -boxes.rotate // 90) % 4, boxes.user_unit * scale / unit)
     cut = Moved(matrix, (0, 0)).now(trim)
@@ -70,7 +76,7 @@ def plan_fit(boxes: PageBoxes, ordered: Size | None, bleed: float, allowed: Allo
         size = (way.height, way.width) if turned else (way.width, way.height)
         cut = _in_the_middle(cut, size[0] / unit, size[1] / unit)
     moved = Moved(matrix, (cut.width * unit, cut.height * unit))
-    return Fit(moved, seen, trim, around, cut, unit, scale, turned, inferred)
+    return Fit(moved, seen, trim, around, cut, unit, scale, turned, inferred, cut_out)
 
 
 def covering(found: tuple[float, float], aim: tuple[float, float]) -> float:
