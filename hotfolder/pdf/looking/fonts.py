@@ -40,7 +40,7 @@ class Font:
     usual_width: float = _USUAL_WIDTH  # of letters whose width isn't given
     heights: Heights = field(default_factory=Heights)
     restricted: bool = False  # its maker doesn't want it inside documents
-    body: Reach | None = None  # how far every letter may reach, where only that is known (Type 3)
+    body: Reach | None = None  # how far every letter may reach, where only that is known (Type 3, symbols)
     _reaches: dict[int, Reach] = field(default_factory=dict, repr=False, compare=False)
 
     def codes(self, text: bytes) -> list[int]:
@@ -108,6 +108,7 @@ def read_font(found: object) -> Font:
         _composite_widths(entry(holder, "/W")) if two_bytes else _simple_widths(found),
         usual_width=_within_reason(number(entry(holder, "/DW"), 1000.0) / 1000) if two_bytes else _USUAL_WIDTH,
         heights=read_heights(holder),
+        body=None if two_bytes else _symbols_body(found),
         restricted=program is not None and forbids_embedding(program),
     )
 
@@ -145,6 +146,19 @@ def _type3_unit(found: Dictionary) -> float:
         return abs(numbers(entry(found, "/FontMatrix"), 6)[0])
     except ValueError:
         return 0.001
+
+
+def _symbols_body(found: Dictionary) -> Reach | None:
+    """How far the signs of a font without letters reach, such as the large brackets of mathematics: by its box (9.8.1)."""
+    descriptor = entry(found, "/FontDescriptor")
+    symbolic = whole(entry(descriptor, "/Flags"), 0) & 4  # table 123
+    if not symbolic or "/ToUnicode" in found or "/Encoding" in found:
+        return None
+    try:
+        _, low, _, high = (side / 1000 for side in numbers(entry(descriptor, "/FontBBox"), 4))
+    except ValueError:
+        return None
+    return (low, high) if low < high and max(-low, high) <= _MOST_REACH else None
 
 
 def _type3_body(found: Dictionary) -> Reach | None:

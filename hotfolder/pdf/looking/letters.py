@@ -54,7 +54,7 @@ class Heights:
             "tailed": self.full,
             "on the line": (-_ROUND, self.small + _ROUND),
             "comma": (-0.16, self.small),
-            "between": (0.0, self.small + _ROUND),
+            "between": (-0.1, self.small + 0.1),
             "capital": (-_ROUND, self.capital + _ROUND),
             "ascending": (-_ROUND, self.full[1]),
         }.get(shape, (self.tail, max(self.full[1], 0.9)))
