@@ -43,9 +43,8 @@ def outcome(*arguments: object) -> dict[str, object]:
         ("hold", 1, 30),
         ("changed", 3, 15),
         ("two", 3, 14),
-        ("two-bad", 3, 12),
-        ("two-half", 1, 55),
-        ("sent", 4, 30),
+        ("two-half", 2, 28),
+        ("sent", 5, 25),
     ],
 )
 def test_killed_at_every_change(folder: Path, scene: str, step: int, least: int) -> None:
