@@ -75,14 +75,15 @@ class Scanner:
         """All wanted operators in order, from the end of an operator on. An inline picture comes as operator BI:
         operands [its entries, its data]."""
         depth, first, opened, operands = 0, -1, 0, list[bytes]()
-        following, simple = self._next.match, self._simple
+        following, simple, noughts = self._next.match, self._simple, b"\0" in data
         while True:
             # Most operators that matter have plain numbers and names before them: one look is enough.
             if first < 0 and (run := following(data, position)) is not None:
                 before, operator = run.groups()
                 if operator in simple:
                     position = run.end()
-                    yield Operation(operator, before.replace(b"\0", b" ").split(), run.start(1), position)
+                    plain = before.replace(b"\0", b" ") if noughts else before
+                    yield Operation(operator, plain.split(), run.start(1), position)
                     continue
                 position = run.end() if operator is None else run.start(1)
             found = TOKEN.match(data, position)
@@ -120,6 +121,12 @@ class Scanner:
                     yield Operation(operator, operands, first, end)
                 # An operator ends a list that was never closed, as it does for other readers.
                 depth, first, operands = 0, -1, []
+
+
+@lru_cache(maxsize=64)
+def scanner(wanted: frozenset[bytes]) -> Scanner:
+    """The scanner for these operators, made once: its patterns take as long as a small page."""
+    return Scanner(wanted)
 
 
 def _longest_first(operators: frozenset[bytes]) -> list[bytes]:

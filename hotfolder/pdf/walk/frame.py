@@ -52,12 +52,13 @@ class Frame:
         self.base, self._runs = matrix, runs
         self.memory: dict[str, object] = {}  # for mappings that follow paths or text
         self.borrowed = False
-        self._owned = [owned, owned]  # fill, stroke: set in this very stream
-        self.saved: list[tuple[State, list[bool]]] = []
+        self._owned = (owned, owned)  # fill, stroke: set in this very stream
+        self.saved: list[tuple[State, tuple[bool, bool]]] = []
         self.changes = Changes(data)
         self._devices: dict[str, tuple[Space, Plan]] = {}
         self._stated: dict[tuple[object, ...], tuple[Colour, Converted | None, str]] = {}
-        self._graphics: dict[str, dict[str, object]] = {}
+        self._graphics: dict[str, tuple[dict[str, object], str]] = {}
+        self.gradients: dict[tuple[str, str], tuple[Space | None, str]] = {}
         self.fonts: dict[str, tuple[object, bool]] = {}
         self._named: dict[str, Space] = {}
         self._after_space: tuple[int, bool, int] | None = None  # end of the last cs, its side, its change's place
@@ -161,7 +162,7 @@ class Frame:
     def own_colour(self, stroke: bool, colour: Colour) -> None:
         """A colour chosen with its space in this very stream."""
         self._set(stroke, colour)
-        self._owned[stroke] = True
+        self._owned = (self._owned[0], True) if stroke else (True, self._owned[1])
 
     def device(self, operation: Operation) -> None:
         """g rg k and their stroking twins."""
@@ -268,7 +269,9 @@ class Frame:
         base = space.base if space.kind == "Pattern" else None
         numbers = operation.operands[:-1]
         values = parse_numbers(numbers, base.n) if base is not None and numbers else ()
-        gradient = self.note_gradient(found.get("/Shading")) if isinstance(found, Dictionary) else None
+        gradient = self.gradient_space(found.get("/Shading")) if isinstance(found, Dictionary) else None
+        if gradient is not None:
+            self.walker.mapping.gradient_painted(self, gradient)
         self._set(stroke, Colour(space if space.kind == "Pattern" else PATTERN, values, key, gradient))
         colour = Colour(base, values) if base is not None and values else Colour()
         now = pattern(self.walker, found, self.resources, self.depth, self.base, colour)
@@ -282,19 +285,16 @@ class Frame:
             self.changes.add(operation.start, operation.end, text)
         keep_overprint(self, operation.end)
 
-    def note_gradient(self, found: object) -> Space | None:
-        """Tells the mapping of a gradient; its colour space."""
+    def gradient_space(self, found: object) -> Space | None:
         try:
-            space = self.walker.spaces.read(entry(found, "/ColorSpace"), self.resources)
+            return self.walker.spaces.read(entry(found, "/ColorSpace"), self.resources)
         except ValueError:
             return None  # told where it is converted
-        self.walker.mapping.gradient_painted(self, space)
-        return space
 
     # State
 
     def save(self, operation: Operation | None = None) -> None:
-        self.saved.append((self.state.copy(), self._owned.copy()))
+        self.saved.append((self.state.copy(), self._owned))
 
     def restore(self, operation: Operation | None = None) -> None:
         if self.saved:
@@ -306,22 +306,30 @@ class Frame:
 
     def graphics(self, operation: Operation) -> None:
         key = parse_name(operation.operands[-1])
-        found = self.edits.get("/ExtGState", key)
-        if not isinstance(found, Dictionary):
-            raise ValueError(f"the graphics state {key[1:]} is missing")
-        if key not in self._graphics:
-            self._graphics[key] = read_graphics(found)
-            if not self.walker.mapping.follows_intents:
-                self._graphics[key].pop("intent", None)
+        known = self._graphics.get(key)
+        if known is None:
+            known = self._read_graphics(key)
+            if not self.walker.mapping.every_use:
+                self._graphics[key] = known
+        sets, written = known
         before = self.state.intent
-        apply(self._graphics[key], self.state)
+        apply(sets, self.state)
         self.walker.mapping.state_changed(self, self.state)
-        now = graphics_state(self.walker, found, self.resources, self.depth)
-        written = self.edits.use("/ExtGState", key, now)
         if written != key:
             self.changes.add(operation.start, operation.end, write_name(written) + b" gs")
         self._restate(before, operation.end)
         keep_overprint(self, operation.end)
+
+    def _read_graphics(self, key: str) -> tuple[dict[str, object], str]:
+        """What a graphics state dictionary sets, and under which name it stands in the changed stream."""
+        found = self.edits.get("/ExtGState", key)
+        if not isinstance(found, Dictionary):
+            raise ValueError(f"the graphics state {key[1:]} is missing")
+        sets = read_graphics(found)
+        if not self.walker.mapping.follows_intents:
+            sets.pop("intent", None)
+        now = graphics_state(self.walker, found, self.resources, self.depth)
+        return sets, self.edits.use("/ExtGState", key, now)
 
     def intent(self, operation: Operation) -> None:
         """ri."""

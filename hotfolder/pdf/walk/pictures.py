@@ -28,6 +28,7 @@ _RENEWED = frozenset({
     "/Length", "/Filter", "/DecodeParms", "/ColorSpace", "/BitsPerComponent", "/Decode", "/Mask", "/Width", "/Height",
     "/Alternates", "/OPI", "/SMaskInData",
 })  # fmt: skip
+_AT_ONCE = 2**25  # bytes of samples
 _RECOLOURED = frozenset({"/Length", "/ColorSpace", "/Decode", "/Alternates", "/OPI"})
 
 
@@ -80,7 +81,7 @@ def _at_once(walker: "Walker", picture: Stream, space: Space, facts: Facts) -> O
     """A small picture of plain samples, without the machinery that large ones need; None where that won't do."""
     size = facts.width * facts.height * space.n
     odd = facts.bits != 8 or facts.decode is not None or isinstance(entry(picture, "/Mask"), Array)
-    if walker.mapping.lasting or odd or size > SMALL or facts.coding in (*LOSSY, *FAX):
+    if walker.mapping.lasting or odd or size > _AT_ONCE or facts.coding in (*LOSSY, *FAX):
         return None
     found = np.frombuffer(stream_bytes(picture), np.uint8)
     converted = walker.mapping.samples(found[:size].reshape(-1, space.n), space) if len(found) >= size else None

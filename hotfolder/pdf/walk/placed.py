@@ -43,12 +43,17 @@ def draw(frame: "Frame", operation: Operation) -> None:
 def shade(frame: "Frame", operation: Operation) -> None:
     """sh: a gradient over all of the clipping path."""
     key = parse_name(operation.operands[-1])
-    found = frame.edits.get("/Shading", key)
-    if found is None:
-        raise ValueError(f"the gradient {key[1:]} is missing")
-    frame.note_gradient(found)
-    now = shading(frame.walker, found, frame.resources, frame.state.intent)
-    written = frame.edits.use("/Shading", key, now)
+    known = frame.gradients.get((key, frame.state.intent))
+    if known is None:
+        found = frame.edits.get("/Shading", key)
+        if found is None:
+            raise ValueError(f"the gradient {key[1:]} is missing")
+        now = shading(frame.walker, found, frame.resources, frame.state.intent)
+        known = frame.gradient_space(found), frame.edits.use("/Shading", key, now)
+        frame.gradients[key, frame.state.intent] = known
+    space, written = known
+    if space is not None:
+        frame.walker.mapping.gradient_painted(frame, space)
     if written != key:
         frame.changes.add(operation.start, operation.end, write_name(written) + b" sh")
 

@@ -14,7 +14,8 @@ from hotfolder.pdf.walk.outcome import CannotConvert
 if TYPE_CHECKING:
     from hotfolder.pdf.walk.walker import Walker
 
-SAMPLES = 65  # of one part
+SAMPLES = 65  # of a gradient's only part; where there are many, each gets fewer, and those that need more are halved
+_LEAST_SAMPLES = 9
 _UNSEEN = 1e-7  # of the whole: on ten metres a micrometre
 _MOST_PARTS = 1000
 _MOST_BENDS = 500
@@ -45,12 +46,14 @@ def _tables(blend: Blend, function: Function, spans: list[Part], least: float) -
     """Samples of each part that is even enough, and where it begins. Others are halved until they are, or are so short
     that nobody sees them: the colour in between must be true at the quarters between two samples."""
     tables: list[tuple[float, Floats]] = []
-    left = spans
+    left, count = spans, SAMPLES
+    while count > _LEAST_SAMPLES and count * len(spans) > 16 * SAMPLES:
+        count = count // 2 + 1
     while left:
         if len(tables) + len(left) > _MOST_PARTS:
             raise CannotConvert("its colours change too often")
-        places = np.concatenate([np.linspace(*part, 4 * SAMPLES - 3) for part in left])[:, None]
-        inks = blend(function(places)).reshape(len(left), 4 * SAMPLES - 3, -1)
+        places = np.concatenate([np.linspace(*part, 4 * count - 3) for part in left])[:, None]
+        inks = blend(function(places)).reshape(len(left), 4 * count - 3, -1)
         samples = inks[:, ::4]
         steps = samples[:, 1:] - samples[:, :-1]
         drawn = samples[:, :-1, None] + _QUARTER[:, None] * steps[:, :, None]

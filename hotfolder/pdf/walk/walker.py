@@ -26,7 +26,7 @@ from hotfolder.pdf.objects import (
 )
 from hotfolder.pdf.values.spaces import Floats, Space, SpaceReader
 from hotfolder.pdf.walk.annotations import rewrite_appearance
-from hotfolder.pdf.walk.content import Scanner
+from hotfolder.pdf.walk.content import scanner
 from hotfolder.pdf.walk.frame import Frame
 from hotfolder.pdf.walk.mapping import Mapping, Plan, Purpose
 from hotfolder.pdf.walk.operators import HANDLED, SPARING, TRIGGERS
@@ -89,10 +89,11 @@ class Walker:
         self.spaces = SpaceReader()
         self.page_number = 0
         self.handlers = SPARING if mapping.spares else HANDLED
-        self.scanner = Scanner([*self.handlers, *mapping.watched])
+        self.scanner = scanner(frozenset((*self.handlers, *mapping.watched)))
         # Where gray and CMYK themselves are converted, g and k alone are reason enough to follow a stream.
         keeps = mapping.target.kind == "DeviceCMYK" and not mapping.converts_inks
-        self.trigger = Scanner([*(TRIGGERS if keeps else TRIGGERS | {b"g", b"G", b"k", b"K"}), *mapping.watched])
+        triggers = TRIGGERS if keeps else TRIGGERS | {b"g", b"G", b"k", b"K"}
+        self.trigger = scanner(frozenset((*triggers, *mapping.watched)))
         self._plans: dict[object, Plan] = {}
         self._plans_by_purpose = {mapping.purpose: self._plans}
         self._colours: Colours = {}
