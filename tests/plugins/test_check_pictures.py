@@ -101,6 +101,19 @@ TABLE = {
         {},
         [("hold coarse_picture", "has only 100", "100 ppi", "150 ppi")],
     ),
+    "a letter that is a picture": (
+        "BT /Letters 144 Tf 1 0 0 1 100 100 Tm (a) Tj ET",
+        {},
+        {},
+        [("hold coarse_picture", "50.8 × 50.8 mm (2 × 2 in), has only 100", "100 ppi", "150 ppi")],
+    ),
+    "a letter that is a picture, shown small": ("BT /Letters 12 Tf 6 0 0 6 100 100 Tm (a) Tj ET", {}, {}, []),
+    "a letter that is a picture, small and large": (
+        "BT /Letters 1 Tf 72 0 0 72 100 100 Tm (a) Tj 2 0 0 2 0 0 Tm 0 Ts 100 0 Td /Letters 100 Tf (a) Tj ET",
+        {},
+        {},
+        [("hold coarse_picture", "placed 2 times", "72 ppi", "150 ppi")],
+    ),
     "inside the content": (
         f"q {AT} 72 0 0 72 0 0 cm BI /W 2 /H 2 /BPC 8 /CS /G ID abcd EI Q",
         {},
@@ -170,10 +183,15 @@ def resources(pdf: pikepdf.Pdf) -> Dictionary:
     form = Stream(pdf, b"72 0 0 72 0 0 cm /I Do", Subtype=Name.Form, BBox=Array([0, 0, 72, 72]), Resources=inner)
     tiles = Stream(pdf, b"72 0 0 72 0 0 cm /I Do", PatternType=1, PaintType=1, TilingType=1, XStep=72, YStep=72)
     tiles.BBox, tiles.Matrix, tiles.Resources = Array([0, 0, 72, 72]), Array([2, 0, 0, 2, 0, 0]), inner
+    letters = Dictionary(Type=Name.Font, Subtype=Name.Type3, FontBBox=Array([0, 0, 1, 1]), FirstChar=97, LastChar=97)
+    letters.CharProcs = Dictionary(a=Stream(pdf, b"1 0 d0 /I Do"))
+    letters.FontMatrix, letters.Widths, letters.Resources = Array([1, 0, 0, 1, 0, 0]), Array([1]), inner
+    letters.Encoding = Dictionary(Differences=Array([97, Name.a]))
     broken = embed_picture(pdf, 2, 2)
     broken.Width = Name.Wide
     return Dictionary(
         Pattern=Dictionary(Tiles=tiles),
+        Font=Dictionary(Letters=letters),
         XObject=Dictionary(
             I200=picture,
             I150=embed_picture(pdf, 150, 150),

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 import pikepdf
 from pikepdf import Dictionary, Object
 
+from hotfolder.pdf.looking.lettered import LetteredPictures
 from hotfolder.pdf.looking.paint_watch import PaintWatch
 from hotfolder.pdf.objects import entry, identity, name, names, number, whole
 from hotfolder.pdf.values.spaces import Space
@@ -58,12 +59,16 @@ class Placement:
 def placements(page: pikepdf.Page | Object, number: int = 1) -> list[Placement]:
     """Every picture that a page paints, in the order of painting: in forms, patterns, masks, printing annotations too.
 
-    The page's document must stay open meanwhile. A form used ten times gives its pictures ten times. Pictures whose dictionary makes no sense are left out.
+    The page's document must stay open meanwhile. A form used ten times gives its pictures ten times;
+    letters that are pictures (Type 3) count once for each size, stencils among them not. Pictures whose dictionary makes
+    no sense are left out.
     """
     page = page.obj if isinstance(page, pikepdf.Page) else page
     looker = _Pictures(user_unit(page))
     with pikepdf.new() as workbench:
         Walker(workbench, looker, WalkResult()).page(page, number)
+        if looker.lettered:
+            Walker(workbench, LetteredPictures(looker.place), WalkResult()).page(page, number)
     return looker.found
 
 
@@ -81,8 +86,15 @@ class _Pictures(Mapping):
 
     def __init__(self, unit: float) -> None:
         self.unit, self.found = unit, list[Placement]()
+        self.lettered = False  # letters are pictures, whose size is known where text is shown
 
     def picture_placed(self, frame: Frame, picture: Object, space: Space | None, name: str) -> None:
+        if frame.state.in_glyph:
+            self.lettered |= space is not None
+        else:
+            self.place(frame, picture, space, name)
+
+    def place(self, frame: Frame, picture: Object, space: Space | None, name: str) -> None:
         try:
             width, height = whole(entry(picture, "/Width")), whole(entry(picture, "/Height"))
             bits = 1 if space is None else whole(entry(picture, "/BitsPerComponent"), 8)
