@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from pikepdf import Page
+
 from hotfolder.gathered import Found, Gathered
-from hotfolder.pdf.boxes import PageBoxes, cut_of, read_boxes
-from hotfolder.pdf.looking.edges import bleed_of, look_along_cut
+from hotfolder.pdf.boxes import cut_of, read_boxes
+from hotfolder.pdf.looking.edges import Strips, bleed_of, look_along_cut
 from hotfolder.pdf.looking.edges_pictures import draw_stretch
 from hotfolder.pdf.looking.edges_reach import Stretch, lacking, reaches_cut
-from hotfolder.pdf.render import open_pages
+from hotfolder.pdf.render import Pages, open_pages
 from hotfolder.plugin import MM, Box, Job, Length, Part, Register, Settings, Step, hookimpl, setting, show_length
 
 from .words import gather, tell
@@ -39,44 +41,48 @@ class CheckBleed(Step):
         if not job.ticket.bleed:
             job.tell("No bleed was ordered, so none was looked for.")
             return
-        found, bare, unseen = Gathered(), True, False
+        found = Gathered()
         with job.read() as pdf:
-            for number, page in enumerate(pdf.pages, 1):
-                try:
-                    boxes = read_boxes(page)
-                    cut = cut_of(boxes, job.ticket.trim, job.ticket.bleed)
-                    if cut is None:
-                        raise ValueError("it doesn't say where it is cut")
-                    stretches, is_bare = self._page(job, number, boxes, *cut)
-                except ValueError as fault:
-                    unseen = True
-                    _unseen(job, found, number, fault)
-                    continue
-                bare &= is_bare
-                self._tell(job, found, number, gather(stretches), "BleedBox" in boxes.declared)
+            try:
+                with open_pages(job.artwork) as pages:
+                    seen = [self._page(job, pages, found, number, page) for number, page in enumerate(pdf.pages, 1)]
+            except ValueError as fault:
+                seen = [None]
+                _unseen(job, found, 1, fault)
             found.report(job, len(pdf.pages))
-        if not found.held and not unseen:
-            job.tell(BARE if bare else f"Wherever art reaches the cut, it runs on through {_ordered(job)} of bleed.")
+        if not found.held and None not in seen:
+            ordered = show_length(job.ticket.bleed)
+            job.tell(BARE if all(seen) else f"Wherever art reaches the cut, it runs on through {ordered} of bleed.")
 
-    def _page(self, job: Job, page: int, boxes: PageBoxes, trim: Box, bleed: Box) -> tuple[list[Stretch], bool]:
-        """Where art lacks bleed, but for what was told already; and whether the paper is bare along all cuts."""
-        ordered, slack = job.ticket.bleed, self.settings.tolerance
-        strips = look_along_cut(job.once, job.artwork, page, (boxes, trim), ordered)
-        told = any(finding.code in TOLD and finding.step == "check_geometry" for finding in job.findings)
-        room = bleed_of(boxes, trim, bleed)
-        sides = [strip for side, strip in strips.items() if not (told and room[side] < ordered - slack)]
-        found = [stretch for strip in sides for stretch in lacking(strip, ordered, slack)]
-        return found, not any(reaches_cut(strip) for strip in strips.values())
-
-    def _tell(self, job: Job, found: Gathered, page: int, groups: list[list[Stretch]], promised: bool) -> None:
+    def _page(self, job: Job, pages: Pages, found: Gathered, number: int, page: Page) -> bool | None:
+        """Tell where art lacks bleed. Whether the paper is bare along all cuts; None where that can't be seen."""
+        try:
+            boxes = read_boxes(page)
+            cut = cut_of(boxes, job.ticket.trim, job.ticket.bleed)
+            if cut is None:
+                raise ValueError("it doesn't say where it is cut")
+            strips = look_along_cut(job.once, pages, number, (boxes, cut[0]), job.ticket.bleed)
+        except ValueError as fault:
+            _unseen(job, found, number, fault)
+            return None
+        groups = gather(self._lacking(job, strips, bleed_of(boxes, *cut)))
         for group in groups:
-            found.add(_finding(group, job.ticket.bleed, promised), page)
+            found.add(_finding(group, job.ticket.bleed, "BleedBox" in boxes.declared), number)
+        self._show(job, pages, number, groups)
+        return not any(reaches_cut(strip) for strip in strips.values())
+
+    def _lacking(self, job: Job, strips: Strips, room: dict[str, float]) -> list[Stretch]:
+        """Where art lacks bleed, but for the sides of which check_geometry has told that already."""
+        ordered, slack = job.ticket.bleed, self.settings.tolerance
+        told = any(finding.code in TOLD and finding.step == "check_geometry" for finding in job.findings)
+        sides = [strip for side, strip in strips.items() if not (told and room[side] < ordered - slack)]
+        return [stretch for strip in sides for stretch in lacking(strip, ordered, slack)]
+
+    def _show(self, job: Job, pages: Pages, page: int, groups: list[list[Stretch]]) -> None:
         shown = len(job.views.get((self.name, "bleed_missing"), []))
-        if groups and shown < MOST_VIEWS:
-            with open_pages(job.artwork) as pages:
-                for group in groups[: MOST_VIEWS - shown]:
-                    longest = max(group, key=lambda one: one.last - one.first)
-                    job.show("bleed_missing", draw_stretch(pages, page, longest))
+        for group in groups[: max(0, MOST_VIEWS - shown)]:
+            longest = max(group, key=lambda one: one.last - one.first)
+            job.show("bleed_missing", draw_stretch(pages, page, longest))
 
 
 def _finding(group: list[Stretch], ordered: float, promised: bool) -> Found:
@@ -106,10 +112,6 @@ def _unseen(job: Job, found: Gathered, page: int, fault: ValueError) -> None:
     message = f"The bleed of {{page}} can't be looked at: {str(fault).rstrip('.')}."
     mend = "Export the artwork again, at its ordered size with the bleed around it."
     found.add(Found("bleed_not_seen", message, mend=mend), page)
-
-
-def _ordered(job: Job) -> str:
-    return show_length(job.ticket.bleed)
 
 
 @hookimpl

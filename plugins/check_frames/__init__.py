@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
+from pikepdf import Page
+
 from hotfolder.finding import Level
 from hotfolder.gathered import listed
-from hotfolder.pdf.boxes import PageBoxes, cut_of, read_boxes
+from hotfolder.pdf.boxes import cut_of, read_boxes
 from hotfolder.pdf.looking.edges import SIDES, Strips, look_along_cut
 from hotfolder.pdf.looking.edges_bands import Band, frames, line_on_cut
 from hotfolder.pdf.looking.edges_pictures import draw_cuts
-from hotfolder.pdf.render import open_pages
+from hotfolder.pdf.render import Pages, open_pages
 from hotfolder.plugin import MM, Box, Job, Length, Part, Register, Settings, Step, hookimpl, setting, show_length
 
 ROOM = 1.5 * MM  # looked at beyond the widest band, to see where it ends
@@ -45,32 +47,39 @@ class CheckFrames(Step):
     settings: CheckFramesSettings
 
     def run(self, job: Job) -> None:
-        found = False
         with job.read() as pdf:
-            for number, page in enumerate(pdf.pages, 1):
-                where = f" of page {number}" if len(pdf.pages) > 1 else ""
-                try:
-                    boxes = read_boxes(page)
-                    cut = cut_of(boxes, job.ticket.trim, job.ticket.bleed)
-                    if cut is None:
-                        raise ValueError("nothing says where it is cut")
-                    inside = self._widest + ROOM
-                    strips = look_along_cut(job.once, job.artwork, number, (boxes, cut[0]), job.ticket.bleed, inside)
-                except ValueError as fault:  # nothing is wrong with frames; other checks hold such a page
-                    job.tell(f"Frames near the cut{where} were not looked for: {str(fault).rstrip('.')}.")
-                    found = True
-                    continue
-                codes = self._page(job, number, where, strips, cut[0])
-                self._show(job, codes, number, boxes, cut[0])
-                found |= bool(codes)
-        if not found:
+            try:
+                with open_pages(job.artwork) as pages:
+                    seen = [
+                        self._page(job, pages, number, page, len(pdf.pages)) for number, page in enumerate(pdf.pages, 1)
+                    ]
+            except ValueError as fault:
+                seen = [_unseen(job, "", fault)]
+        if not any(seen):
             job.tell("No narrow frame or stripe runs along the cut.")
+
+    def _page(self, job: Job, pages: Pages, number: int, page: Page, count: int) -> bool:
+        """Tell what runs along the cut of a page. Whether that is anything, or can't be seen."""
+        where = f" of page {number}" if count > 1 else ""
+        try:
+            boxes = read_boxes(page)
+            cut = cut_of(boxes, job.ticket.trim, job.ticket.bleed)
+            if cut is None:
+                raise ValueError("nothing says where it is cut")
+            inside = self._widest + ROOM
+            strips = look_along_cut(job.once, pages, number, (boxes, cut[0]), job.ticket.bleed, inside)
+        except ValueError as fault:
+            return _unseen(job, where, fault)
+        codes = self._tell(job, number, where, strips, cut[0])
+        if codes and len(job.views.get((self.name, codes[0]), [])) < 3 * MOST_SHOWN:
+            job.show(codes[0], *draw_cuts(pages, number, boxes, cut[0], self.settings.cutting_tolerance))
+        return bool(codes)
 
     @property
     def _widest(self) -> float:
         return self.settings.cutting_tolerance * max(self.settings.hold_times, self.settings.note_times)
 
-    def _page(self, job: Job, page: int, where: str, strips: Strips, trim: Box) -> list[str]:
+    def _tell(self, job: Job, page: int, where: str, strips: Strips, trim: Box) -> list[str]:
         """Tell what was found on a page; the codes."""
         codes = []
         lines = [side for side in SIDES if line_on_cut(strips[side])]
@@ -133,11 +142,11 @@ class CheckFrames(Step):
             mend="Take the line out; where the poster is cut is told by its size and not by a line.",
         )
 
-    def _show(self, job: Job, codes: list[str], page: int, boxes: PageBoxes, trim: Box) -> None:
-        if not codes or len(job.views.get((self.name, codes[0]), [])) >= 3 * MOST_SHOWN:
-            return
-        with open_pages(job.artwork) as pages:
-            job.show(codes[0], *draw_cuts(pages, page, boxes, trim, self.settings.cutting_tolerance))
+
+def _unseen(job: Job, where: str, fault: ValueError) -> bool:
+    """Nothing is known to be wrong with frames then; other checks hold such a page."""
+    job.tell(f"Frames near the cut{where} were not looked for: {str(fault).rstrip('.')}.")
+    return True
 
 
 def _sides(sides: Sequence[str]) -> str:

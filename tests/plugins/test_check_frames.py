@@ -188,3 +188,26 @@ def test_such_a_sliver_is_told_where_no_bleed_was_ordered(tmp_path):
     job = make_job(tmp_path, draw_poster(tmp_path / "art.pdf", inner(0.4)), ticket=TICKET | {"bleed": "0mm"})
     run_steps(job, load_plugins().steps["check_bleed"](), step())
     assert [finding.code for finding in job.findings] == ["narrow_frame"]
+
+
+@pytest.mark.parametrize("rotate", [0, 90, 180, 270])
+def test_the_pictures_show_the_corners_as_the_page_is_looked_at(tmp_path, rotate):
+    """A white frame of 2 mm; a cut 1 mm too far left and up leaves 3 mm there and 1 mm at the right and below."""
+    path = draw_poster(tmp_path / "art.pdf", inner(2), rotate=rotate)
+    job = make_job(tmp_path, path, ticket=TICKET)
+    run_steps(job, step())
+    views = job.views["check_frames", "narrow_frame"]
+    assert [words.split(":")[0] for words, _ in views] == [
+        "As designed",
+        "Cut 1 mm too far left and up",
+        "Cut 1 mm too far right and down",
+    ]
+    for (_, picture), (upper_left, lower_right) in zip(views, [(2, 2), (3, 1), (1, 3)], strict=True):
+        pixels = np.asarray(picture).astype(int)
+        white = (pixels.min(axis=2) > 250)[pixels.shape[0] // 2]  # a row through both corners' art
+        desk = (np.abs(pixels - (214, 214, 209)).max(axis=2) < 3)[pixels.shape[0] // 2]
+        starts = np.flatnonzero(np.diff(desk.astype(int))) + 1  # desk, corner, desk, corner, desk
+        left, right = white[starts[0] : starts[1]], white[starts[2] : starts[3]]
+        corner = 30 / len(left)  # mm in a pixel
+        assert np.argmin(left) * corner == pytest.approx(upper_left, abs=0.3)
+        assert np.argmin(right[::-1]) * corner == pytest.approx(lower_right, abs=0.3)

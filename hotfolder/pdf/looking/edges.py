@@ -94,16 +94,21 @@ def edges_ppi(boxes: PageBoxes, trim: Box, depth: float) -> float:
 
 def look_along_cut(
     once: Callable[[object, Callable[[], Strips]], Strips],
-    source: Path,
+    source: Path | Pages,
     page: int,
     cut: tuple[PageBoxes, Box],
     bleed: float,
     inside: float = INSIDE,
 ) -> Strips:
-    """The strips of a page, drawn once for all who ask. `once`: the job's. ValueError where it can't be drawn."""
+    """The strips of a page, drawn once for all who ask. `once`: the job's; `source`: opened already, if many are asked for.
+
+    ValueError where it can't be drawn.
+    """
     inside = max(inside, INSIDE)
 
     def look() -> Strips:
+        if isinstance(source, Pages):
+            return draw_edges(source, page, *cut, bleed, inside)
         with open_pages(source) as pages:
             return draw_edges(pages, page, *cut, bleed, inside)
 
