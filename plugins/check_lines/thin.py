@@ -24,7 +24,8 @@ NEAR = 0.05  # of the longer side of the sheet: lines nearer to each other belon
 NO_INK = 0.005
 DARK = 0.5  # the strongest ink of a ground on which a white line may close
 MOST_GROUNDS = 2000  # lines without ink whose ground is looked for
-MOST_NEIGHBOURS = 200
+MOST_NEIGHBOURS = 40
+STRETCH, MOST_STRETCHES = 36.0, 200  # points; neighbours are looked for where they stand
 _GROUNDS = (Kind.FILL, Kind.PICTURE, Kind.GRADIENT, Kind.STENCIL)
 
 
@@ -185,34 +186,49 @@ def _is_dark(ground: Painted) -> bool:
 
 
 def _not_slices(objects: Sequence[Painted], slices: list[tuple[int, Thin]], unit: float) -> Iterator[Thin]:
-    if not slices:
-        return
-    edges = dict[tuple[bool, int], list[int]]()
-    for at, one in enumerate(objects):
+    """The narrow areas that have no neighbour of nearly their colour."""
+    wanted: dict[Place, list[int]] = {}
+    for at, _ in slices:
+        for place in _places(objects[at].whole, unit, around_it=True):
+            wanted[place] = []
+    for at, one in enumerate(objects) if wanted else ():
         if one.kind is Kind.FILL:
-            for upright, edge in ((False, one.whole.bottom), (False, one.whole.top), (True, one.whole.left), (True, one.whole.right)):  # fmt: skip
-                met = edges.setdefault((upright, round(edge * unit / TOUCHING)), [])
-                if len(met) < MOST_NEIGHBOURS:
+            for place in _places(one.whole, unit):
+                if (met := wanted.get(place)) is not None and len(met) < MOST_NEIGHBOURS:
                     met.append(at)
     for at, thin in slices:
-        whole = objects[at].whole
-        upright = whole.width < whole.height
-        sides = (whole.left, whole.right) if upright else (whole.bottom, whole.top)
-        near = {
-            other
-            for side in sides
-            for step in (-1, 0, 1)
-            for other in edges.get((upright, round(side * unit / TOUCHING) + step), [])
-        }
-        if not any(_continues(objects[at], objects[other], upright) for other in near - {at}):
+        upright = objects[at].whole.width < objects[at].whole.height
+        places = _places(objects[at].whole, unit, around_it=True)
+        near = (other for place in places for other in wanted[place] if other != at)
+        if not any(_continues(objects[at], objects[other], upright) for other in near):
             yield thin
+
+
+Place = tuple[bool, int, int]
+
+
+def _places(whole: Box, unit: float, *, around_it: bool = False) -> Iterator[Place]:
+    """Where the long sides of an area lie: upright or not, at which distance, in which stretches along it.
+
+    `around_it`: of a narrow area, the places where a neighbour's side may lie that runs past its middle.
+    """
+    for upright in (whole.width < whole.height,) if around_it else (False, True):
+        sides, ends = (whole[::2], whole[1::2]) if upright else (whole[1::2], whole[::2])
+        low, high = (ends[0] + ends[1],) * 2 if around_it else (2 * ends[0], 2 * ends[1])
+        first, last = (int(end * unit / 2 // STRETCH) for end in (low, high))
+        for side in sides:
+            place = round(side * unit / TOUCHING)
+            for step in (-1, 0, 1) if around_it else (0,):
+                for stretch in range(first, min(last, first + MOST_STRETCHES) + 1):
+                    yield upright, place + step, stretch
 
 
 def _continues(one: Painted, other: Painted, upright: bool) -> bool:
     """Whether an area beside a narrow one runs along it in nearly the same colour."""
     a, b = (one.whole[1::2], other.whole[1::2]) if upright else (one.whole[::2], other.whole[::2])
-    along = min(a[1], b[1]) - max(a[0], b[0])
-    if along < (a[1] - a[0]) / 2 or one.colour is None or other.colour is None:
+    c, d = (one.whole[::2], other.whole[::2]) if upright else (one.whole[1::2], other.whole[1::2])
+    along, across = min(a[1], b[1]) - max(a[0], b[0]), min(c[1], d[1]) - max(c[0], d[0])
+    if along < (a[1] - a[0]) / 2 or across > (c[1] - c[0]) / 2 or one.colour is None or other.colour is None:
         return False
     if one.colour.space.key != other.colour.space.key or len(one.colour.values) != len(other.colour.values):
         return False

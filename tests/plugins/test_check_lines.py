@@ -60,6 +60,7 @@ CASES: list[tuple[str, str, list[tuple[str, str]]]] = [
     ("narrow upright area", "50 50 0.2 200 re f", [(AREA, "0.2 pt")]),
     ("area of no height", "50 50 200 0 re f", [(AREA, "no width")]),
     ("area of no height, left behind", "50 50 9 0 re f", []),
+    ("a rule drawn twice", "50 50 200 0.1 re f 50 50 200 0.1 re f", [(AREA, "0.1 pt")]),
     ("area wide enough", "50 50 200 0.3 re f", []),
     ("a small dot", "50 50 0.2 0.2 re f", []),
     ("a narrow area with an edge of its own", "1 w 50 50 200 0.1 re B", []),

@@ -52,9 +52,10 @@ class Lines:
     spots: list[Spot] = field(default_factory=list)
 
     def add(self, spot: Spot) -> None:
-        self.thinnest = spot.width if self.count == 0 else min(self.thinnest, spot.width)
+        thinner = self.count == 0 or spot.width < self.thinnest
+        self.thinnest = spot.width if thinner else self.thinnest
         self.count += 1
-        if len(self.spots) < MOST_SPOTS:
+        if thinner or len(self.spots) < MOST_SPOTS:
             self.spots.append(spot)
 
 
@@ -150,7 +151,11 @@ class ThickenLines(Mapping):
         width, least = abs(frame.state.line_width), self.least / self.unit
         uneven = span.most > EVEN * span.least
         wanted = float(f"{least / (span.most if uneven else span.least):.6g}")
-        spot = _spot(width * span.least * self.unit, path_points(path, frame.state.ctm))
+        on_paper = width * span.least * self.unit
+        known = self.done.get(frame.page)
+        # Where it stands is worked out for the first lines and for each that is thinner than all before.
+        needed = known is None or len(known.spots) < MOST_SPOTS or on_paper < known.thinnest or uneven
+        spot = _spot(on_paper, path_points(path, frame.state.ctm) if needed else [])
         for found in [self.done] * (wanted > width) + [self.left] * uneven:
             found.setdefault(frame.page, Lines()).add(spot)
         return wanted if wanted > width else frame.state.line_width
