@@ -15,7 +15,7 @@ from hotfolder.pdf.boxes import read_boxes
 from hotfolder.pdf.render import render_page
 from hotfolder.plugin import Job
 from hotfolder.testing import codes, embed_picture, make_job, make_pdf, run_steps
-from hotfolder.units import INCH, MM
+from hotfolder.units import INCH, MM, parse_size
 
 STEPS = load_plugins().steps
 CORPUS = Path(__file__).parents[2].parent / "shared" / "corpus" / "posters"
@@ -553,3 +553,31 @@ def test_a_poster_at_half_size(tmp_path, settings, ppi, held):
         with pikepdf.open(job.artwork) as pdf:
             boxes = read_boxes(pdf.pages[0])
         assert boxes.size(boxes.trim) == pytest.approx((24 * INCH, 36 * INCH), abs=0.01)
+
+
+# ---- real posters
+
+
+@pytest.mark.parametrize("name", ["bn-ibf__bn_poster", "eop__BoxCard", "govdesign__Poster_Pride", "plakat__plakat"])
+def test_real_posters_look_the_same_at_twice_the_size(tmp_path, name):
+    path = CORPUS / f"{name}.pdf"
+    if not path.is_file():
+        pytest.skip("the corpus of real posters is not beside this checkout")
+    job = make_job(tmp_path, path, ticket={}, opened=False)
+    run_steps(job, STEPS["open_pdf"]())
+    with job.read() as pdf:
+        boxes, count = read_boxes(pdf.pages[0]), len(pdf.pages)
+    wide, high = (side * 2 / MM for side in boxes.seen_size(boxes.trim))
+    job.ticket = job.ticket.model_copy(
+        update={"trim": parse_size(f"{high:.3f}x{wide:.3f}mm"), "bleed": 0.0, "pages": count}
+    )
+    opened = job.artwork
+    run_steps(job, step(scales=["1:2"], turn=True))
+    assert "mended page_fitted" in codes(job)
+    ppi = 600 / max(boxes.seen_size(boxes.trim)) * 72
+    was, came = (
+        render_page(opened, 1, ppi).picture.rotate(90, expand=True),
+        render_page(job.artwork, 1, ppi / 2).picture,
+    )
+    one, other = (np.asarray(picture.resize(was.size).reduce(3), float) for picture in (was, came))
+    assert np.abs(one - other).mean() < 4  # letters drawn turned are not those drawn upright and then turned

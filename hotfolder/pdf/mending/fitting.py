@@ -17,6 +17,8 @@ from hotfolder.units import MM, Size
 
 SAME_SHAPE = 0.005  # a scale is meant if it is met to half a percent
 _MOST_ROUNDING = 0.01  # what may come of sides rounded to whole millimetres (A10 for A0: 0.7 %)
+_ROUNDED = 1.6 * MM  # half a millimetre on each side of both sheets (B5 brought to B6: 1.56 mm)
+_OTHER_SHEET = 1.2  # a page that grows or shrinks by more is no sheet a little off, but another of its series
 _BLEED_SLACK = 0.5 * MM  # both sides exceed the order by the same, this closely: then it is bleed that was counted in
 
 
@@ -88,8 +90,10 @@ def same_shape(found: tuple[float, float], aim: tuple[float, float]) -> bool:
     """Whether two sizes, lying alike, have one shape: a side rounded to whole millimetres misses by as many times more
     as the page grows. So all A sizes have one (ISO 216: 1 to the square root of 2, in whole millimetres)."""
     factor = covering(found, aim)
+    another = not 1 / _OTHER_SHEET <= factor <= _OTHER_SHEET
+    rounding = _ROUNDED * max(1.0, factor) if another else MM
     return all(
-        side * factor - wanted <= max(MM, min(MM * factor, wanted * _MOST_ROUNDING))
+        side * factor - wanted <= min(rounding, max(_ROUNDED, wanted * _MOST_ROUNDING))
         for side, wanted in zip(found, aim, strict=True)
     )
 
