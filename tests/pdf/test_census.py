@@ -12,7 +12,7 @@ from pdfminer.layout import LAParams, LTFigure, LTImage
 from pikepdf import Array, Dictionary, Name, Object, Stream
 from pypdfium2 import raw as pdfium
 
-from hotfolder.pdf.looking.census import Placement, colour_use, placements
+from hotfolder.pdf.looking.census import Placement, placements
 
 
 def page_with_picture(content: bytes, unit: float = 1.0) -> pikepdf.Pdf:
@@ -122,69 +122,11 @@ def test_what_is_told_of_a_picture() -> None:
     assert one(PLACED["inline"]).inline
 
 
-def use(content: bytes, unit: float = 1.0) -> object:
-    return colour_use(page_with_picture(content, unit))[0]
-
-
-def test_only_what_is_painted_counts() -> None:
-    assert use(b"1 0 0 rg 0 0 1 RG 0.5 g 0 0 9 9 re f").kinds() == {"DeviceGray"}
-    assert use(b"1 0 0 rg 0 0 9 9 re n").kinds() == set()
-    assert use(b"1 0 0 rg 0 0 9 9 re f").kinds() == {"DeviceRGB"}
-    assert use(b"0 0 1 RG 0 0 m 9 9 l S").kinds() == {"DeviceRGB"}
-    assert use(b"1 0 0 rg BT /F1 9 Tf 3 Tr (x) Tj ET").kinds() == set()  # mode 3: invisible
-    assert use(b"1 0 0 rg q 9 0 0 9 0 0 cm /S Do Q").kinds() == {"DeviceRGB"}  # a stencil takes the fill colour
-    assert use(b"/F Do").kinds() == {"DeviceRGB"}
-
-
-def test_uncoloured_cells_and_glyphs_count_in_the_colour_they_are_given() -> None:
-    pdf = page_with_picture(b"/Over cs 1 0 0 /Dots scn 0 0 99 99 re f 0 1 0 0 k BT /T 9 Tf (A) Tj ET")
-    resources = pdf.pages[0].obj.Resources
-    cell = Stream(pdf, b"0.5 g 0 0 5 5 re f")
-    cell.PatternType, cell.PaintType, cell.TilingType = 1, 2, 1
-    cell.BBox, cell.XStep, cell.YStep = Array([0, 0, 9, 9]), 9, 9
-    resources.Pattern = Dictionary(Dots=pdf.make_indirect(cell))
-    resources.ColorSpace.Over = Array([Name.Pattern, Name.DeviceRGB])
-    glyph = pdf.make_stream(b"9 0 0 0 9 9 d1 0.5 g 0 0 5 5 re f")
-    resources.Font.T = Dictionary(
-        Type=Name.Font, Subtype=Name.Type3, FontMatrix=Array([0.1, 0, 0, 0.1, 0, 0]), CharProcs=Dictionary(a=glyph)
-    )
-    assert colour_use(pdf)[0].kinds() == {"Pattern", "DeviceRGB", "DeviceCMYK"}
-
-
-def test_colours_inks_and_their_places() -> None:
-    found = use(b"/Spot cs .5 scn 10 20 30 40 re f 0 1 0 0 k 50 50 9 9 re f")
-    assert list(found.inks) == ["Orange"]
-    assert found.inks["Orange"].box == (10, 20, 40, 60)
-    assert set(found.colours) == {("Separation Orange", (0.5,)), ("DeviceCMYK", (0, 1, 0, 0))}
-
-
-def test_text_sizes_count_every_matrix_and_the_user_unit() -> None:
-    content = b"q 2 0 0 2 0 0 cm BT /F1 10 Tf 0.5 0 0 0.3 10 10 Tm (x) Tj ET Q BT /F1 40 Tf (y) Tj ET"
-    assert use(content).text["Helvetica"].size == pytest.approx(6)
-    assert use(content, unit=2).text["Helvetica"].size == pytest.approx(12)
-    left, bottom, _, _ = use(content).text["Helvetica"].box
-    assert left == pytest.approx(20)
-    assert bottom == pytest.approx(20 - 0.2 * 10 * 0.3 * 2)
-
-
-def test_thinnest_line() -> None:
-    content = b"2 w 0 0 m 9 0 l S q .1 0 0 .5 0 0 cm 0 0 m 9 0 l S Q"
-    assert use(content).lines.size == pytest.approx(0.2)
-
-
-def test_overprint_and_transparency() -> None:
-    found = use(b"/Over gs 0 0 0 0 k 10 10 5 5 re f /Half gs 0 0 9 9 re f /Mul gs 0 0 9 9 re f")
-    assert found.overprint.count == 3
-    assert found.white_overprint.box == (10, 10, 15, 15)
-    assert set(found.transparency) == {"alpha", "blend Multiply"}
-
-
 def test_nothing_is_changed_by_looking() -> None:
     pdf = page_with_picture(b"/F Do " + PLACED["inline"])
     before = io.BytesIO()
     pdf.save(before, static_id=True)
     placements(pdf.pages[0])
-    colour_use(pdf)
     after = io.BytesIO()
     pdf.save(after, static_id=True)
     assert after.getvalue() == before.getvalue()

@@ -11,9 +11,10 @@ import pytest
 from hotfolder.colour.condition import SHIPPED
 from hotfolder.colour.difference import ciede2000
 from hotfolder.colour.transform import srgb_lab
-from hotfolder.pdf.looking.census import colour_use
 from hotfolder.pdf.mappings import ToCondition, ToScreen
-from hotfolder.pdf.walk.walker import walk
+from hotfolder.pdf.values.spaces import Space
+from hotfolder.pdf.walk.mapping import KEEP, Mapping, Plan
+from hotfolder.pdf.walk.walker import Walker, walk
 
 CONDITION = SHIPPED["coated_europe"]
 POSTERS = Path(__file__).parents[2].parent / "shared" / "corpus" / "posters"
@@ -34,15 +35,37 @@ def test_poster(path: Path) -> None:
         saved = io.BytesIO()
         poster.save(saved)
         with pikepdf.open(saved) as converted:
-            (use,) = colour_use(converted, [0])
-            assert use.kinds() & SCREEN == set()
-            assert not any("RGB" in space for space in use.group_spaces)
+            chosen = Chosen()
+            walk(converted, chosen, [0])
+            assert chosen.kinds & SCREEN == set()
+            assert not any("RGB" in space for space in chosen.groups)
             assert walk(converted, ToScreen(CONDITION, 72), [0]).leftovers == []
             after = drawn(converted)
         walk(original, ToScreen(CONDITION, 72), [0])
         before = drawn(original)
     # The mean over the page: black text may look lighter where it went to black alone, pictures are encoded anew.
     assert ciede2000(srgb_lab(before), srgb_lab(after)).mean() < 0.5
+
+
+class Chosen(Mapping):
+    """Changes nothing; the kinds of all spaces that colours, pictures and gradients have, and the groups' spaces."""
+
+    every_use = True
+
+    def __init__(self) -> None:
+        self.kinds: set[str] = set()
+        self.groups: set[str] = set()
+
+    def plan(self, space: Space, pdf: pikepdf.Pdf) -> Plan:
+        found: Space | None = space
+        while found is not None:
+            self.kinds.add(found.kind)
+            found = found.base if found.kind in ("Indexed", "Pattern") else None
+        return KEEP
+
+    def group_seen(self, walker: Walker, group: pikepdf.Dictionary) -> None:
+        if "/CS" in group:
+            self.groups.add(walker.spaces.read(group.CS, None).label())
 
 
 def drawn(pdf: pikepdf.Pdf) -> np.ndarray:

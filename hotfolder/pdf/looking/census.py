@@ -1,26 +1,22 @@
-"""Counts what a PDF paints, and where: pictures with their resolution, colour spaces, inks, text sizes, transparency.
+"""Finds the pictures that a page paints, where, and with which resolution.
 
 Nothing is changed. Clipping is not considered: what is cropped away counts as painted.
 """
 
 import math
-from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import pikepdf
-from pikepdf import Dictionary, Object
+from pikepdf import Object
 
 from hotfolder.pdf.looking.lettered import LetteredPictures
-from hotfolder.pdf.looking.paint_watch import PaintWatch
-from hotfolder.pdf.objects import entry, identity, name, names, number, whole
+from hotfolder.pdf.objects import entry, identity, names, number, whole
 from hotfolder.pdf.values.spaces import Space
 from hotfolder.pdf.walk.frame import Frame
 from hotfolder.pdf.walk.mapping import Mapping
-from hotfolder.pdf.walk.outcome import Leftover, WalkResult
-from hotfolder.pdf.walk.state import UNIT, Box, Matrix, State, transform_box
+from hotfolder.pdf.walk.outcome import WalkResult
+from hotfolder.pdf.walk.state import UNIT, Box, Matrix, transform_box
 from hotfolder.pdf.walk.walker import Walker
-
-MOST_COLOURS = 4096  # different single colours remembered for each page
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,148 +116,3 @@ class _Pictures(Mapping):
                 object_id=identity(picture),
             )
         )
-
-
-@dataclass(slots=True)
-class Use:
-    """How often something is painted, and where first (page space; None where the place is not known)."""
-
-    count: int = 0
-    box: Box | None = None
-
-    def add(self, box: Box | None) -> None:
-        self.count += 1
-        self.box = box if self.box is None else self.box
-
-
-@dataclass(slots=True)
-class SpaceUse(Use):
-    """Use of one colour space; `how`: fill, stroke, text, picture, gradient."""
-
-    space: Space | None = None
-    how: set[str] = field(default_factory=set)
-
-
-@dataclass(slots=True)
-class Smallest:
-    """The least size met, in points on paper, and where."""
-
-    size: float = math.inf
-    box: Box | None = None
-    count: int = 0
-
-    def add(self, size: float, box: Box | None) -> None:
-        self.count += 1
-        if size < self.size:
-            self.size, self.box = size, box
-
-
-@dataclass(slots=True)
-class PageUse:
-    """What one page paints. `inks`: names in Separation and DeviceN spaces; `colours`: (space's label, numbers);
-    `text`: font name -> smallest size shown; `transparency`: "blend Multiply", "alpha", "soft mask", "group"."""
-
-    page: int
-    spaces: dict[object, SpaceUse] = field(default_factory=dict)
-    inks: dict[str, Use] = field(default_factory=dict)
-    colours: dict[tuple[str, tuple[float, ...]], Use] = field(default_factory=dict)
-    text: dict[str, Smallest] = field(default_factory=dict)
-    lines: Smallest = field(default_factory=Smallest)
-    overprint: Use = field(default_factory=Use)
-    white_overprint: Use = field(default_factory=Use)
-    transparency: dict[str, Use] = field(default_factory=dict)
-    group_spaces: set[str] = field(default_factory=set)
-    unread: list[Leftover] = field(default_factory=list)
-
-    def kinds(self) -> set[str]:
-        """Every colour space's kind in use, those inside tables and patterns included."""
-        found: set[str] = set()
-        for use in self.spaces.values():
-            space = use.space
-            while space is not None:
-                found.add(space.kind)
-                space = space.base if space.kind in ("Indexed", "Pattern") else None
-        return found
-
-
-def colour_use(pdf: pikepdf.Pdf, pages: Iterable[int] | None = None) -> list[PageUse]:
-    """What the pages (numbers from 0; all if None) paint, one record for each."""
-    found = []
-    for index in range(len(pdf.pages)) if pages is None else pages:
-        page = pdf.pages[index].obj
-        use = PageUse(index + 1)
-        result = WalkResult()
-        Walker(pdf, _Colours(use, user_unit(page)), result).page(page, index + 1)
-        use.unread = result.leftovers
-        found.append(use)
-    return found
-
-
-class _Colours(PaintWatch):
-    """Fills a PageUse from what is painted."""
-
-    def __init__(self, use: PageUse, unit: float) -> None:
-        self.use, self.unit = use, unit
-
-    def painted(self, frame: Frame, how: str, box: Box | None) -> None:
-        state = frame.state
-        colour = state.stroke if how == "stroke" else state.fill
-        if colour.pattern:
-            self._space(frame, colour.space, how, box)
-        elif colour.space.kind != "Pattern":
-            self._space(frame, colour.space, how, box)
-            key = colour.space.label(), colour.values
-            if key in self.use.colours or len(self.use.colours) < MOST_COLOURS:
-                self.use.colours.setdefault(key, Use()).add(box)
-        overprints = state.overprint_stroke if how == "stroke" else state.overprint_fill
-        if overprints:
-            self.use.overprint.add(box)
-            if colour.space.kind == "DeviceCMYK" and not any(colour.values) and state.overprint_mode == 1:
-                self.use.white_overprint.add(box)  # It vanishes (8.6.7).
-        self._transparency(state, state.alpha_stroke if how == "stroke" else state.alpha_fill, box)
-
-    def _transparency(self, state: State, alpha: float, box: Box | None) -> None:
-        met = ["alpha"] * (alpha < 1) + ["soft mask"] * state.masked
-        met += [f"blend {state.blend}"] * (state.blend not in ("Normal", "Compatible"))
-        for what in met:
-            self.use.transparency.setdefault(what, Use()).add(box)
-
-    def _space(self, frame: Frame, space: Space, how: str, box: Box | None) -> None:
-        found = self.use.spaces.setdefault(space.key, SpaceUse(space=space))
-        found.add(box)
-        found.how.add(how)
-        for ink in space.ink_names:
-            self.use.inks.setdefault(ink, Use()).add(box)
-
-    def line_drawn(self, frame: Frame, width: float, box: Box | None) -> None:
-        self.use.lines.add(width * self.unit, box)
-
-    def text_shown(self, frame: Frame, size: float, box: Box | None) -> None:
-        font = frame.state.font
-        called = name(entry(font, "/BaseFont")) or name(entry(font, "/Name")) or "a font without a name"
-        self.use.text.setdefault(called, Smallest()).add(size * self.unit, box)
-
-    def picture_placed(self, frame: Frame, picture: Object, space: Space | None, name: str) -> None:
-        box = transform_box(UNIT, frame.state.ctm)
-        if space is None:
-            self.painted(frame, "fill", box)
-            return
-        self._space(frame, space, "picture", box)
-        if frame.state.overprint_fill:
-            self.use.overprint.add(box)
-        if entry(picture, "/SMask") is not None:
-            self.use.transparency.setdefault("soft mask", Use()).add(box)
-        self._transparency(frame.state, frame.state.alpha_fill, box)
-
-    def gradient_painted(self, frame: Frame, space: Space) -> None:
-        self._space(frame, space, "gradient", None)
-        self._transparency(frame.state, frame.state.alpha_fill, None)
-
-    def group_seen(self, walker: Walker, group: Dictionary) -> None:
-        self.use.transparency.setdefault("group", Use()).add(None)
-        found = entry(group, "/CS")
-        if found is not None:
-            try:
-                self.use.group_spaces.add(walker.spaces.read(found, None).label())
-            except ValueError:
-                self.use.group_spaces.add("unreadable")

@@ -15,7 +15,6 @@ from pikepdf import Object, Pdf, Stream
 from hotfolder.finding import Box
 from hotfolder.pdf.looking.coverage import around_all
 from hotfolder.pdf.looking.fonts import Font
-from hotfolder.pdf.looking.paint_watch import narrowest
 from hotfolder.pdf.looking.text_watch import TextWatch
 from hotfolder.pdf.mappings.to_plates import PROCESS
 from hotfolder.pdf.values.spaces import Space
@@ -23,7 +22,7 @@ from hotfolder.pdf.walk.content import Operation, parse_number
 from hotfolder.pdf.walk.frame import Frame
 from hotfolder.pdf.walk.mapping import Mapping
 from hotfolder.pdf.walk.outcome import WalkResult
-from hotfolder.pdf.walk.state import UNIT, Colour, Matrix, State, transform_box
+from hotfolder.pdf.walk.state import UNIT, Colour, Matrix, State, narrowest, transform_box
 from hotfolder.pdf.walk.walker import Walker
 
 REAL = 0.1  # tint from which an ink shows where it doesn't meet the others (common practice, no published source)

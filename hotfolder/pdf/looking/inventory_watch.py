@@ -11,7 +11,6 @@ from hotfolder.pdf.boxes import read_boxes
 from hotfolder.pdf.looking.fonts import Font
 from hotfolder.pdf.looking.layers import PrintedLayers, unused_appearances
 from hotfolder.pdf.looking.outlines import APART, COUNTS, Outline, apart, around, reach_of_pen
-from hotfolder.pdf.looking.paint_watch import narrowest
 from hotfolder.pdf.looking.painted import Inventory, Kind, Painted
 from hotfolder.pdf.looking.text_watch import INVISIBLE, Piece, TextWatch
 from hotfolder.pdf.objects import entry, identity
@@ -19,7 +18,7 @@ from hotfolder.pdf.values.spaces import Space
 from hotfolder.pdf.walk.content import Operation, parse_name, parse_number
 from hotfolder.pdf.walk.frame import Frame
 from hotfolder.pdf.walk.mapping import Mapping
-from hotfolder.pdf.walk.state import UNIT, Matrix, State, common_box, multiply, transform_box
+from hotfolder.pdf.walk.state import UNIT, Matrix, State, common_box, multiply, narrowest, transform_box
 
 MOST_OBJECTS = 200_000  # of a page; the rest is counted
 _FILLS = frozenset((b"f", b"F", b"f*", b"B", b"B*", b"b", b"b*"))

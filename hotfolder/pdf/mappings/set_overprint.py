@@ -10,13 +10,12 @@ from hotfolder.finding import Box
 from hotfolder.pdf.looking.fonts import Font
 from hotfolder.pdf.looking.ink_watch import is_lost_white, knocks_out_black
 from hotfolder.pdf.looking.outlines import COUNTS, Outline, around
-from hotfolder.pdf.looking.paint_watch import narrowest
 from hotfolder.pdf.looking.text_watch import TextWatch
 from hotfolder.pdf.values.spaces import Space
 from hotfolder.pdf.walk.content import Operation, parse_number, write_name
 from hotfolder.pdf.walk.frame import Frame
 from hotfolder.pdf.walk.mapping import Mapping
-from hotfolder.pdf.walk.state import UNIT, transform_box
+from hotfolder.pdf.walk.state import UNIT, narrowest, transform_box
 
 _FILLS = frozenset((b"f", b"F", b"f*", b"B", b"B*", b"b", b"b*"))
 _STROKES = frozenset((b"S", b"s", b"B", b"B*", b"b", b"b*"))

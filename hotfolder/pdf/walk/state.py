@@ -36,6 +36,13 @@ def transform_box(box: Box, matrix: Matrix) -> Box:
     return min(xs), min(ys), max(xs), max(ys)
 
 
+def narrowest(ctm: Matrix) -> float:
+    """The smaller singular value of a matrix: by how much it scales in its thinner direction."""
+    a, b, c, d, _, _ = ctm
+    total, product = a * a + b * b + c * c + d * d, abs(a * d - b * c)
+    return math.sqrt(max(0.0, (total - math.sqrt(max(0.0, total * total - 4 * product * product))) / 2))
+
+
 def common_box(one: Box | None, other: Box | None) -> Box | None:
     """The part that both boxes share, its sides out of order where there is none; None stands for no limit at all."""
     if one is None or other is None:
