@@ -25,12 +25,12 @@ def quoted(text: str) -> str:
     return f"“{shown}{'…' if len(text) > MOST_LETTERS else ''}”"
 
 
-def outlined(code: Code, measured: Measured) -> Image.Image:
+def outlined(code: Code, measured: Measured | None) -> Image.Image:
     """The code with its own edge in blue, and the free space that it needs in orange."""
     picture = code.drawn.picture.copy()
     draw = ImageDraw.Draw(picture)
     width = max(2, picture.width // 200)
     draw.polygon(list(code.corners), outline=_LINE, width=width)
-    left, top, right, bottom = code.drawn.place(measured.zone)
-    draw.rectangle((left, top, right, bottom), outline=_ZONE, width=width)
+    if measured is not None:
+        draw.rectangle(code.drawn.place(measured.zone), outline=_ZONE, width=width)
     return picture

@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from io import BytesIO
 from pathlib import Path
 
 import numpy as np
 import pikepdf
 import pytest
 import zxingcpp
-from pikepdf import Dictionary, Name
+from pikepdf import Dictionary, Name, Stream
 from reportlab.graphics.barcode import qrencoder
 
 from hotfolder.job import Job
@@ -43,6 +44,21 @@ def ean13(digits: str) -> Rows:
     first = "".join(sets[which][int(digit)] for which, digit in zip(_PARITY[int(digits[0])], digits[1:7], strict=True))
     bars = f"101{first}01010{''.join(right[int(digit)] for digit in digits[7:])}101"
     return [[int(bit) for bit in bars]]
+
+
+def wrong_check() -> Rows:
+    """An EAN-13 whose last digit is 5 where it should be 1."""
+    row = [*ean13("400638133393")[0]]
+    row[-10:-3] = [1 - int(bit) for bit in _LEFT[5]]
+    return [row]
+
+
+def covered(side: float) -> bytes:
+    """A QR code with a white square of so many modules in its middle."""
+    rows = square()
+    size = len(rows)
+    start = (size - side) / 2 * 0.6 + SPOT[0]
+    return drawn(rows) + b"0 0 0 0 k %f %f %f %f re f " % (start * MM, start * MM, side * 0.6 * MM, side * 0.6 * MM)
 
 
 def square(text: str = ADDRESS) -> Rows:
@@ -130,6 +146,9 @@ TABLE = {
     "an EAN-13 light on dark": (bars(ink="0 0 0 0 k", ground="0 0 0 1 k"), ["hold code_reversed"], [EAN]),
     "an EAN-13 a bit crowded": (b"0 0 0 1 k 0 0 999 999 re f " + bars(free=8), ["note code_crowded"], [EAN]),
     "an EAN-13 without room": (b"0 0 0 1 k 0 0 999 999 re f " + bars(free=6), ["hold code_crowded"], [EAN]),
+    "a wrong check digit": (drawn(wrong_check(), 0.33, high=70, free=13), ["hold code_unread"], []),
+    "a code covered too far": (covered(11), ["hold code_unread"], []),
+    "a small sign in the middle": (covered(5), [], [QR]),
     "two codes": (drawn(square()) + bars(at=(100, 100)), [], [EAN, QR]),
     "the same code twice": (drawn(square()) + drawn(square(), at=(100, 100)), [], [QR, QR]),
     "a code outside the trim": (drawn(square(), 0.35, at=(20, -9)), [], []),
@@ -236,6 +255,37 @@ def test_a_picture_of_the_trouble_is_shown(tmp_path):
     assert words == "a QR code, with the free space that it needs"
     colours = {colour for _, colour in picture.getcolors(picture.width * picture.height)}
     assert {(0, 87, 184), (224, 112, 0)} <= colours
+
+
+@pytest.mark.parametrize("quality", [90, 30])
+def test_a_code_in_a_poster_that_is_one_picture(tmp_path, quality):
+    """A JPEG at 150 ppi: 0.6 mm are three and a half pixels."""
+    run(tmp_path, drawn(square()) + bars(at=(100, 100), module=0.5))
+    with open_pages(tmp_path / "p.pdf") as pages:
+        shown = pages.render(1, 150)
+    out = BytesIO()
+    shown.picture.save(out, "JPEG", quality=quality)
+    with pikepdf.open(tmp_path / "p.pdf", allow_overwriting_input=True) as pdf:
+        width, height = shown.size
+        picture = Stream(pdf, out.getvalue(), Type=Name.XObject, Subtype=Name.Image, Width=width, Height=height)
+        picture.ColorSpace, picture.BitsPerComponent, picture.Filter = Name.DeviceRGB, 8, Name.DCTDecode
+        pdf.pages[0].obj.Resources = Dictionary(XObject=Dictionary(P=picture))
+        box = [float(side) for side in pdf.pages[0].MediaBox]
+        pdf.pages[0].Contents = pdf.make_stream(b"%f 0 0 %f 0 0 cm /P Do" % (box[2], box[3]))
+        pdf.save(tmp_path / "q.pdf")
+    job = make_job(tmp_path, tmp_path / "q.pdf")
+    run_steps(job, STEPS["check_codes"]())
+    assert codes(job) == ["note code_read"] * 2
+
+
+def test_pages_are_named(tmp_path):
+    path = make_pdf(tmp_path / "p.pdf", pages=2, content=b"0 0 0 0 k -99 -99 9999 9999 re f " + drawn(square()))
+    job = make_job(tmp_path, path)
+    run_steps(job, STEPS["check_codes"]())
+    assert [finding.message.split(" says")[0] for finding in job.findings] == [
+        "On page 1 a QR code",
+        "On page 2 a QR code",
+    ]
 
 
 def test_settings(tmp_path):

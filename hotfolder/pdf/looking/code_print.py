@@ -31,11 +31,12 @@ QUIET: dict[str, tuple[float, float]] = {
     "Code 128": (10, 10),  # ISO/IEC 15417
     "Code 39": (10, 10),  # ISO/IEC 16388
     "ITF-14": (10, 10),  # ISO/IEC 16390
+    "ITF": (10, 10),
 }
-STRIPES = frozenset(("EAN-13", "EAN-8", "UPC-A", "UPC-E", "Code 128", "Code 39", "ITF", "ITF-14"))
+STRIPES = frozenset(("EAN-13", "EAN-8", "UPC-A", "UPC-E", "Code 128", "Code 39", "ITF-14", "ITF"))
 _MODULES = {"EAN-13": 95, "EAN-8": 67, "UPC-A": 95, "UPC-E": 51}
 _FOREIGN = 0.3  # of the difference between light and dark, from which a pixel in the free space is something else
-_SPECKS = 0.02  # of the pixels along a side that may be something else: edges, dust
+_SPECKS = 0.06  # of the pixels along a side that may be something else: edges, dust, traces of packing a picture
 _FIRST, _STEP = 0.5, 0.25  # modules; nearer than the first, a smoothed edge of the code itself would count
 
 

@@ -1,0 +1,119 @@
+"""Finds the parts of a page that are so busy that a small code may stand there, to be looked at closer."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hotfolder.finding import Box
+from hotfolder.pdf.render import Rendered
+from hotfolder.units import INCH, MM
+
+FINE = 240.0  # ppi of a closer look at a part
+TILE = 50 * MM  # side of such a part; codes of this size and more have modules that the first look sees
+SHARE = 0.35  # of the first look's pixels, which all parts together may have
+_FEWEST = 800_000  # pixels that they may have in any case
+_BLOCK = 8  # pixels of the first look: 3.4 mm
+_LEAST_BUSY = 60.0  # of all blocks of a part together: a Data Matrix of 8 mm in black has more
+MOST_PARTS = 12
+_GOES_ON = 0.6  # of the blocks beside a busy part: it goes on there
+_BUSY = 14.0  # of 255: mean difference between neighbours, from which a block may belong to a code
+
+
+def busy_parts(first: Rendered, gray: NDArray[np.uint8], known: list[tuple[int, int, int, int]]) -> Iterator[Box]:
+    """The busiest parts of the page, the busiest first, as many as there is time for. `known`: where codes are."""
+    score = _busyness(gray)
+    for left, top, right, bottom in known:
+        score[max(0, top // _BLOCK) : bottom // _BLOCK + 1, max(0, left // _BLOCK) : right // _BLOCK + 1] = 0
+    side = max(1, round(TILE / INCH * first.ppi / _BLOCK))
+    pixels = max(_FEWEST, SHARE * gray.size)
+    for _ in range(MOST_PARTS):
+        sums = _window_sums(score, side)
+        row, column = np.unravel_index(int(sums.argmax()), sums.shape)
+        part = _around(score, int(row), int(column), side)
+        pixels -= part.height * part.width * (_BLOCK / first.ppi * FINE) ** 2
+        if sums[row, column] < _LEAST_BUSY or pixels < 0:
+            return
+        score[part.rows, part.columns] = 0
+        yield first.box(*(_BLOCK * at for at in (part.left, part.top, part.left + part.width, part.top + part.height)))
+
+
+def _busyness(gray: NDArray[np.uint8]) -> NDArray[np.float64]:
+    """How strongly neighbours differ in each block of the picture; 0 where it is too little for any code, and less
+    where light or dark prevails: codes have as much of the one as of the other."""
+    rows, columns = (length // _BLOCK for length in gray.shape)
+    if not rows or not columns:
+        return np.zeros((1, 1))
+    part = gray[: rows * _BLOCK, : columns * _BLOCK].reshape(rows, _BLOCK, columns, _BLOCK)
+    thin = part[:, ::3]  # every third line says enough
+    across = _differences(thin[..., :-1], thin[..., 1:])
+    thin = part[..., ::3]
+    down = _differences(thin[:, :-1], thin[:, 1:])
+    light, dark, mean = thin.max(axis=(1, 3)), thin.min(axis=(1, 3)), thin.mean(axis=(1, 3))
+    share = (mean - dark) / np.maximum(light - dark.astype(np.float64), 1)
+    edges = np.maximum(across, down)
+    return np.where(edges >= _BUSY, edges * (4 * share * (1 - share)) ** 2, 0.0)
+
+
+def _differences(one: NDArray[np.uint8], other: NDArray[np.uint8]) -> NDArray[np.float64]:
+    return np.asarray((np.maximum(one, other) - np.minimum(one, other)).mean(axis=(1, 3)))
+
+
+def _window_sums(score: NDArray[np.float64], side: int) -> NDArray[np.float64]:
+    """The sum of each window of so many blocks, cut at the picture's edges, by its upper left block."""
+    padded = np.pad(score, ((0, side), (0, side)))
+    sums = np.pad(padded.cumsum(axis=0).cumsum(axis=1), ((1, 0), (1, 0)))
+    return np.asarray(
+        sums[side:-1, side:-1]
+        - sums[: -side - 1, side:-1]
+        - sums[side:-1, : -side - 1]
+        + sums[: -side - 1, : -side - 1]
+    )
+
+
+@dataclass(frozen=True)
+class _Part:
+    """Some blocks of the first look."""
+
+    top: int
+    left: int
+    height: int
+    width: int
+
+    @property
+    def rows(self) -> slice:
+        return slice(self.top, self.top + self.height)
+
+    @property
+    def columns(self) -> slice:
+        return slice(self.left, self.left + self.width)
+
+
+def _around(score: NDArray[np.float64], row: int, column: int, side: int) -> _Part:
+    """The window moved so that what is busy in it stands in its middle, and made longer for a long code."""
+    busy = score > 0
+    found = np.argwhere(busy[row : row + side, column : column + side])
+    if not len(found):
+        return _Part(row, column, side, side)
+    low, start = row + int(found[:, 0].min()), column + int(found[:, 1].min())
+    high, end = row + int(found[:, 0].max()) + 1, column + int(found[:, 1].max()) + 1
+    wide = _run(busy[low:high].mean(axis=0), start, end, side)
+    tall = _run(busy[:, start:end].mean(axis=1), low, high, side)
+    if (wide[1] - wide[0] > side) == (tall[1] - tall[0] > side):  # small, or a large surface
+        wide, tall = (start, end), (low, high)
+    height, width = (max(side, reach[1] - reach[0] + 2) for reach in (tall, wide))
+    top, left = ((reach[0] + reach[1] - length) // 2 for reach, length in ((tall, height), (wide, width)))
+    return _Part(max(0, top), max(0, left), height, width)
+
+
+def _run(shares: NDArray[np.float64], start: int, end: int, side: int) -> tuple[int, int]:
+    """How far a busy stretch goes on, at most twice a window's side."""
+    first, last = start, end
+    while first > 0 and last - first < 2 * side and shares[first - 1] > _GOES_ON:
+        first -= 1
+    while last < len(shares) and last - first < 2 * side and shares[last] > _GOES_ON:
+        last += 1
+    return first, last
