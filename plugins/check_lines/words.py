@@ -55,17 +55,14 @@ def required(one: Drawing, limits: Limits) -> str:
 
 def mend(one: Drawing, limits: Limits) -> str:
     """How to mend it."""
-    if one.why is Why.AREA:
-        return f"Make it at least {limits.plain:g} pt wide at the size at which it is printed."
-    if one.why in (Why.TINT, Why.REVERSED):
+    if one.why is Why.LINE:
         return (
-            f"Make it at least {limits.light:g} pt wide at the size at which it is printed"
-            f"{', or print it in full strength' if one.why is Why.TINT else ''}."
+            f"Give such lines a width of at least {limits.plain:g} pt at the size at which they are printed: a width "
+            "shrinks with the drawing that it is part of."
         )
-    return (
-        f"Give it a width of at least {limits.plain:g} pt at the size at which it is printed: a width shrinks with the "
-        "drawing that it is part of."
-    )
+    what = "areas" if one.why is Why.AREA else "lines"
+    full = ", or print them in full strength" if one.why is Why.TINT else ""
+    return f"Make such {what} {required(one, limits)} wide at the size at which they are printed{full}."
 
 
 def points(width: float) -> str:

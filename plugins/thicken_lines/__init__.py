@@ -92,7 +92,7 @@ def _thicken(pdf: Pdf, least: float) -> ThickenLines:
 def _show(job: Job, before: Path, done: dict[int, Lines]) -> None:
     """A place enlarged, before and after: one of the thinnest lines, where the change can be seen."""
     spots = [(page, spot) for page, lines in done.items() for spot in lines.spots if spot.box is not None]
-    spots.sort(key=lambda one: one[1].width)
+    spots.sort(key=_thinness)
     with open_pages(before) as was, open_pages(job.artwork) as now:
         for page, spot in spots[:MOST_TRIED]:
             area = _area(was, page, spot)
@@ -110,7 +110,13 @@ def _area(pages: Pages, page: int, spot: Spot) -> Box:
 
 
 def _thinnest(found: dict[int, Lines]) -> tuple[int, Spot]:
-    return min(((page, spot) for page, lines in found.items() for spot in lines.spots), key=lambda one: one[1].width)
+    return min(((page, spot) for page, lines in found.items() for spot in lines.spots), key=_thinness)
+
+
+def _thinness(place: tuple[int, Spot]) -> tuple[float, float]:
+    """The thinnest line first, the longest of several."""
+    box = place[1].box
+    return round(place[1].width, 3), -max(box.width, box.height) if box is not None else 0.0
 
 
 def _sum(found: dict[int, Lines]) -> int:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import ctypes
 import math
+import random
 import shutil
 import subprocess
 from collections.abc import Iterator
@@ -144,6 +145,55 @@ def differs(source: Path, tmp_path: Path, least: float) -> int:
         else:
             assert width * most_scale >= least * 0.998
     return sum(one[3] != other[3] for one, other in zip(was, came, strict=True))
+
+
+@pytest.mark.parametrize("seed", range(30))
+def test_any_drawing_keeps_everything_but_the_width_of_thin_lines(tmp_path: Path, seed: int) -> None:
+    """Widths, scales, states saved and restored, forms in forms, in any order: as PDFium keeps the graphics state."""
+    dice = random.Random(seed)
+    with pikepdf.new() as pdf:
+        states = Dictionary({f"/G{at}": Dictionary(LW=width) for at, width in enumerate((0, 0.1, 0.6))})
+        inner = _form(pdf, _drawing(dice, ()), states, {})
+        outer = _form(pdf, _drawing(dice, (b"/A Do",)), states, {"/A": inner})
+        page = pdf.add_blank_page(page_size=(300, 300))
+        page.obj.Contents = pdf.make_stream(_drawing(dice, (b"/A Do", b"/B Do")))
+        page.obj.Resources = Dictionary(ExtGState=states, XObject=Dictionary({"/A": inner, "/B": outer}))
+        pdf.save(tmp_path / "source.pdf")
+    differs(tmp_path / "source.pdf", tmp_path, LEAST)
+
+
+def _form(pdf: pikepdf.Pdf, content: bytes, states: Dictionary, forms: dict[str, Any]) -> Any:
+    resources = Dictionary(ExtGState=states, XObject=Dictionary(forms))
+    box, matrix = Array([-999, -999, 999, 999]), Array([0.5, 0, 0, 0.5, 3, 3])
+    return pdf.make_indirect(
+        pdf.make_stream(content, Type=Name.XObject, Subtype=Name.Form, BBox=box, Matrix=matrix, Resources=resources)
+    )
+
+
+def _drawing(dice: random.Random, forms: tuple[bytes, ...]) -> bytes:
+    """Forty random operators; one level of q and Q at a time, as PDFium and everyone else agree on it."""
+    words, open_states = list[bytes](), 0
+    for _ in range(40):
+        kind = dice.choice("wwgcqqQQLLLRBf" + "F" * bool(forms))
+        x, y = dice.randrange(200), dice.randrange(200)
+        if kind == "w":
+            words.append(b"%s w" % dice.choice((b"0", b".05", b"0.2", b"0.25", b"1", b"3")))
+        elif kind == "g":
+            words.append(b"/G%d gs" % dice.randrange(3))
+        elif kind == "c":
+            words.append(dice.choice((b".5 0 0 .5 9 9 cm", b"2 0 0 2 0 0 cm", b"0 1 -1 0 99 0 cm", b"1 0 0 .7 0 0 cm")))
+        elif kind == "q":
+            open_states += 1
+            words.append(b"q")
+        elif kind == "Q" and open_states:
+            open_states -= 1
+            words.append(b"Q")
+        elif kind == "F":
+            words.append(dice.choice(forms))
+        elif kind in "LRBf":
+            path = b"%d %d m 200 100 l 50 20 l" % (x, y) if kind == "L" else b"%d %d 30 20 re" % (x, y)
+            words.append(path + b" " + {"L": b"S", "R": b"s", "B": b"1 0 0 rg B", "f": b"f"}[kind])
+    return b"\n".join([*words, *[b"Q"] * open_states])
 
 
 Found = tuple[tuple[Any, ...], bool, bool, float, tuple[float, float]]
