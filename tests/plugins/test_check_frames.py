@@ -67,6 +67,12 @@ TABLE = {
     "white frame around a photo": (photo_inside(2.5), {}, {}, ["note narrow_frame A white frame only 2"]),
     "coloured frame of 2 mm": (framed(2), {}, {}, ["hold narrow_frame An even frame only 2 mm"]),
     "coloured frame of 8 mm": (framed(8), {}, {}, []),
+    "white frame, crossed by art": (
+        lambda poster: (poster.ground(-3), poster.fill(-3, 60, 50, 75, RED)),
+        {},
+        {},
+        ["note narrow_frame A white frame only 3 mm (0.118 in) wide runs along the cut on all four sides."],
+    ),
     "frame line 2 mm inside the cut": (
         lambda poster: poster.outline(2.2, 1),
         {},

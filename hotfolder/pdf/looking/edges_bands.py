@@ -23,7 +23,7 @@ FIRST = 0.3 * MM  # from here inwards a band has its colour; at the cut itself r
 EVEN, OTHER, SHARP = 16, 24, 20  # levels of 255: noise of packed pictures, another colour, a step that is an edge
 SAME = 32  # the colours of two sides that belong to one frame
 SEEN = 60  # by so much a line must be darker than its ground to be seen
-ALL, MOST, FEW = 0.95, 0.75, 0.05  # of a side's length
+ALL, MOST = 0.95, 0.75  # of a side's length: a line is whole, a band may be broken by art that crosses it
 WAVER = 0.2 * MM  # by which the edge may waver
 LINE = 0.3 * MM  # a line along the cut reaches no further to either side
 
@@ -50,24 +50,21 @@ def band(strip: Strip, widest: float) -> Band | None:
     """The band along a side, if there is one that is no wider."""
     corner = strip.rows(widest) + strip.rows(MM)  # the bands of the sides beside it
     pixels = strip.inwards[: corner + 1, corner:-corner:EACH].astype(np.int16)
-    first, waver = strip.rows(FIRST), strip.rows(WAVER)
+    first = strip.rows(FIRST)
     if pixels.shape[0] <= first + 2 or pixels.shape[1] * EACH < 4 * corner:
         return None
     colour = np.median(pixels[first], axis=0)
     apart = np.abs(pixels - colour).max(axis=2)
-    if (apart[first] <= EVEN).mean() < ALL:
-        return None
+    even = apart[first] <= EVEN
     other = apart[first:] > OTHER
-    depth = np.where(other.any(axis=0), other.argmax(axis=0) + first, pixels.shape[0])
-    edge = float(np.median(depth[depth < pixels.shape[0]])) if (depth < pixels.shape[0]).any() else 0.0
-    if not 0 < edge * strip.pixel <= widest + strip.pixel:
+    depth = np.where(even & other.any(axis=0), other.argmax(axis=0) + first, pixels.shape[0])
+    if (depth < pixels.shape[0]).mean() < MOST:
         return None
-    straight = np.abs(depth - edge) <= waver
-    if (
-        straight.mean() < MOST
-        or (depth < edge - waver).mean() > FEW
-        or not _sharp(pixels[:, straight], depth[straight])
-    ):
+    edge = float(np.median(depth[depth < pixels.shape[0]]))
+    straight = np.abs(depth - edge) <= strip.rows(WAVER)
+    if straight.mean() < MOST or not 0 < edge * strip.pixel <= widest + strip.pixel:
+        return None
+    if not _sharp(pixels[:, straight], depth[straight]):
         return None
     return Band(strip, edge * strip.pixel, (int(colour[0]), int(colour[1]), int(colour[2])))
 
