@@ -92,7 +92,9 @@ class CheckCodes(Step):
         found = list(judge(code, measured, limits))
         if self.settings.tell_text:
             message = f"says {quoted(code.text)}. Compare it with what was ordered."
-            found.insert(0, Found("code_read", message, f"modules of {measured.module / MM:.2f} mm", level=Level.NOTE))
+            found.insert(
+                0, Found("code_read", message, f"finest parts of {measured.module / MM:.2f} mm", level=Level.NOTE)
+            )
         return measured, found
 
 
@@ -113,7 +115,7 @@ def _show(job: Job, code: Code, measured: Measured | None, found: Sequence[Found
     """The code beside the first thing that is wrong with it, where not too many are shown already."""
     wrong = [one.code for one in found if one.code != "code_read"]
     if wrong and sum(step == job.step for step, _ in job.views) < MOST_SHOWN:
-        words = f"{a_code(code)}{', with the free space that it needs' if measured else ''}"
+        words = "The code in blue, the free space that it needs in orange" if measured else "What can't be read"
         job.show(wrong[0], (words, outlined(code, measured)))
 
 

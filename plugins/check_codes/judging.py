@@ -51,7 +51,7 @@ def _fineness(measured: Measured, limits: Limits) -> Iterator[Found]:
     if module < least * _ROUNDED:
         yield Found(
             "code_too_small",
-            f"is too small: its modules are only {size} on paper, and ink spreads until they run together.",
+            f"is too small: its finest parts are only {size} wide on paper, and ink spreads until they run together.",
             size,
             f"{least / MM:.2f} mm",
             f"Enlarge it {least / module:.1f} times or more, or let it say less.",
@@ -59,7 +59,7 @@ def _fineness(measured: Measured, limits: Limits) -> Iterator[Found]:
     elif module < good * _ROUNDED:
         yield Found(
             "code_small",
-            f"is small: its modules are {size} on paper. Reading it may take several tries.",
+            f"is small: its finest parts are {size} wide on paper. Reading it may take several tries.",
             size,
             f"{good / MM:.2f} mm",
             f"If there is room, enlarge it {good / module:.1f} times.",
@@ -111,12 +111,12 @@ def _place(measured: Measured, limits: Limits) -> Iterator[Found]:
 def _crowded(code: Code, measured: Measured) -> Found:
     held = code.kind in STRIPES and measured.quiet / measured.needed < LITTLE
     cope = "Scanners need it to find the bars." if held else "Many phones cope, some readers don't."
-    free, needed = f"{measured.quiet:.1f} modules", f"{measured.needed:g} modules"
+    part = "of its thinnest bars" if code.kind in STRIPES else "of its small squares"
     return Found(
         "code_crowded",
-        f"has something too close to it: on one side about {free} are free around it. {cope}",
-        free,
-        needed,
-        f"Keep {measured.needed:g} times the width of its finest part free around it, in the colour of its ground.",
+        f"has something too close to it: on one side only about {measured.quiet:.1f} {part} fit in between. {cope}",
+        f"{measured.quiet:.1f} {part}",
+        f"{measured.needed:g} {part}",
+        f"Keep room for {measured.needed:g} {part} free around it, in the colour of its ground.",
         Level.HOLD if held else Level.NOTE,
     )

@@ -20,8 +20,10 @@ MOST_NAMED = 5
 
 
 class CheckDocumentSettings(Settings):
-    layers_off: Literal["note", "hold"] = setting(
-        "note", "What a layer with art that is switched off means: note it, or hold the job until someone has looked"
+    layers_off: Literal["note", "hold", "ignore"] = setting(
+        "note",
+        "What a layer with art that is switched off means: note it, hold the job until someone has looked, or nothing, "
+        "where flatten_layers tells of it",
     )
 
 
@@ -70,7 +72,7 @@ class CheckDocument(Step):
         off = [
             f"“{layer.name}”" for layer in layers if layer.used and layer.steady and not layer.on and not layer.doubtful
         ]
-        if off:
+        if off and self.settings.layers_off != "ignore":
             yield Found(
                 "layer_off",
                 f"The file has layers that are switched off: {_few(off)}. They are not printed.",

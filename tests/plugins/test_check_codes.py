@@ -229,7 +229,7 @@ def test_a_page_with_a_larger_unit(tmp_path):
     job = make_job(tmp_path, path)
     run_steps(job, STEPS["check_codes"]())
     assert codes(job) == ["note code_read"]
-    assert job.findings[0].measured == "modules of 0.60 mm"
+    assert job.findings[0].measured == "finest parts of 0.60 mm"
 
 
 def test_a_turned_page(tmp_path):
@@ -252,7 +252,7 @@ def test_hostile_text_is_shown_harmlessly(tmp_path):
 def test_a_picture_of_the_trouble_is_shown(tmp_path):
     job = run(tmp_path, drawn(square(), 0.22))
     ((words, picture),) = job.views["check_codes", "code_too_small"]
-    assert words == "a QR code, with the free space that it needs"
+    assert words == "The code in blue, the free space that it needs in orange"
     colours = {colour for _, colour in picture.getcolors(picture.width * picture.height)}
     assert {(0, 87, 184), (224, 112, 0)} <= colours
 

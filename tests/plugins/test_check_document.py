@@ -194,6 +194,12 @@ def test_layers_off_may_hold(tmp_path):
     assert codes(job) == ["hold layer_off"]
 
 
+def test_layers_off_may_be_left_to_another_step(tmp_path):
+    job = make_job(tmp_path, build(tmp_path, (layer("Guides", off=True),)))
+    run_steps(job, step(layers_off="ignore"))
+    assert codes(job) == []
+
+
 def test_locked_without_password(tmp_path):
     path = make_pdf(tmp_path / "poster.pdf")
     with pikepdf.open(path, allow_overwriting_input=True) as pdf:

@@ -39,8 +39,8 @@ STRIPED_KINDS = [_F.EAN13, _F.EAN8, _F.UPCA, _F.UPCE, _F.Code128, _F.Code39, _F.
 KINDS = SQUARE_KINDS + STRIPED_KINDS
 #: Kinds that may be so large that the first look must find them; the others are small, so a closer look does.
 LARGE_KINDS = [_F.QRCode, _F.EANUPC, _F.Code128]
-#: Kinds whose look is not met by chance, so that one whose check fails is told of.
-_KNOWN_UNREAD = frozenset(("QR Code", "Data Matrix", "Aztec", "PDF417", "EAN-13", "UPC-A", "Code 128"))
+#: Kinds whose look is not met by chance (a Data Matrix was, in black bars), so that one whose check fails is told of.
+_KNOWN_UNREAD = frozenset(("QR Code", "PDF417", "EAN-13", "UPC-A", "Code 128"))
 
 
 @dataclass(frozen=True)
