@@ -17,9 +17,12 @@ from PIL import Image
 
 from hotfolder.finding import Box
 from hotfolder.pdf.boxes import read_boxes
+from hotfolder.pdf.looking.census import placements
+from hotfolder.pdf.looking.inventory import take_inventory
 from hotfolder.pdf.mending.make_bleed import make_bleed
 from hotfolder.pdf.mending.make_bleed_plan import Method, Plan, declared_reach, patches, plan_page
 from hotfolder.pdf.render import open_pages
+from hotfolder.pdf.walk.copies import is_copy
 from tests.pdf.pages import Page
 from tests.pdf.test_wrapped import ART, OTHERS, blended, built, plain, shading, soft_mask, surplus, tiling
 
@@ -276,8 +279,34 @@ def test_the_drawing_stays_byte_for_byte_and_stands_there_once():
     assert form.read_bytes() == content
     assert list(form.Resources.keys()) == list(resources.keys())
     assert "/Group" not in form
-    assert page.obj.Contents.read_bytes().count(b"/Artwork Do") == 9
+    assert page.obj.Contents.read_bytes().count(b"/ArtworkAgain Do") == 8
+    assert page.obj.Contents.read_bytes().count(b"/Artwork Do") == 1
     assert page.obj.Contents.read_bytes().endswith(b"EMC\n/Artwork Do\n")  # the art itself last: nothing covers it
+
+
+def test_who_looks_for_what_a_page_holds_finds_it_once():
+    """`extend` scales a picture 83 times across; nobody shall measure the resolution of that."""
+
+    def art(page: Page) -> str:
+        return picture(page) + " " + plain(page)
+
+    page = built(art)
+    before, placed = take_inventory(page.pdf, 1), placements(page.pdf.pages[0])
+    make_bleed(page.pdf, page.pdf.pages[0], planned(page), Method.EXTEND)
+    assert [(one.kind, one.box, one.words) for one in take_inventory(page.pdf, 1).objects] == [
+        (one.kind, one.box, one.words) for one in before.objects
+    ]
+    assert [one.box for one in placements(page.pdf.pages[0])] == [one.box for one in placed]
+
+
+def test_a_form_that_draws_more_is_no_copy():
+    page = built(plain)
+    make_bleed(page.pdf, page.pdf.pages[0], planned(page), Method.MIRROR)
+    resources = page.obj.Resources
+    assert is_copy(resources.XObject.ArtworkAgain, resources)
+    assert not is_copy(resources.XObject.Artwork, resources)
+    resources.XObject.ArtworkAgain.write(b"/Artwork Do 0 0 9 9 re f")
+    assert not is_copy(resources.XObject.ArtworkAgain, resources)
 
 
 def test_a_surplus_restore_reaches_none_of_the_copies():

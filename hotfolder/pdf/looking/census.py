@@ -78,7 +78,7 @@ def user_unit(page: object) -> float:
 
 
 class _Pictures(Mapping):
-    every_use = True
+    every_use = passes_copies = True
 
     def __init__(self, unit: float) -> None:
         self.unit, self.found = unit, list[Placement]()

@@ -40,7 +40,7 @@ class TextWatch(Mapping):
     """Changes nothing; keeps the text matrices (9.4.2) and calls `letters_shown`, which a reader overrides."""
 
     watched: tuple[bytes, ...] = tuple(b"BT Tm Td TD T* TL Tz Tr Tc Tw Ts Tj TJ ' \"".split())
-    every_use = True
+    every_use = passes_copies = True
 
     def __init__(self) -> None:
         self._fonts: dict[object, tuple[Font, object]] = {}

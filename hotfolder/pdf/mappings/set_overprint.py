@@ -52,6 +52,7 @@ class SetOverprint(TextWatch):
     """
 
     watched = (*TextWatch.watched, *COUNTS, *_FILLS | _STROKES, b"n", b"w", b"Do", b"BI")
+    passes_copies = False  # bleed made of the art is to print as the art does
 
     def __init__(
         self,

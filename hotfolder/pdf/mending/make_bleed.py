@@ -3,7 +3,8 @@
 Nothing is flattened. All that the page draws becomes one form XObject, byte for byte; it is drawn where it stood, and
 through a matrix and a clip for each part of the ring. The form has no transparency group of its own, so every object in
 it blends with the page as before (ISO 32000-1 11.4.1, 11.6.6); a pattern lies in the space of the form that names it, so
-it stays under the original and is mirrored in the copies (8.7.2).
+it stays under the original and is mirrored in the copies (8.7.2). The copies can be told from the art (`walk/copies.py`):
+who looks for what a page holds finds each picture and letter once.
 """
 
 from __future__ import annotations
@@ -16,8 +17,9 @@ from hotfolder.pdf.boxes import SLACK, set_box
 from hotfolder.pdf.mending.make_bleed_plan import Method, Patch, Plan, around, patches
 from hotfolder.pdf.mending.wrapped import page_as_form
 from hotfolder.pdf.objects import dictionary, inherited
+from hotfolder.pdf.walk.copies import ART, copy_of
 
-_FORM = "/Artwork"
+_COPY = "/ArtworkAgain"
 _DEFAULTS = ("/DefaultGray", "/DefaultRGB", "/DefaultCMYK")
 _DIGITS = 9  # a factor moves the far end of a large page by thousands of times its own rounding
 
@@ -42,12 +44,12 @@ def _drawing(ring: list[Patch], over: frozenset[Box]) -> bytes:
     """What the page draws now: copies below, the art as it was, copies above."""
     below = [_copy(patch) for patch in ring if patch.place not in over]
     above = [_copy(patch) for patch in ring if patch.place in over]
-    return b"%b%b Do\n%b" % (b"".join(below), _FORM.encode(), b"".join(above))
+    return b"%b%b Do\n%b" % (b"".join(below), ART.encode(), b"".join(above))
 
 
 def _draw_ring(pdf: pikepdf.Pdf, page: Page, plan: Plan, drawing: bytes) -> None:
-    form = pdf.make_indirect(page_as_form(pdf, page, plan.shown))
-    resources = Dictionary(XObject=Dictionary({_FORM: form}))
+    art = pdf.make_indirect(page_as_form(pdf, page, plan.shown))
+    resources = Dictionary(XObject=Dictionary({ART: art, _COPY: copy_of(pdf, art)}))
     spaces = dictionary(dictionary(inherited(page.obj, "/Resources")).get("/ColorSpace"))
     if kept := [key for key in _DEFAULTS if key in spaces]:  # the page's blending space may lean on them (11.6.6)
         resources.ColorSpace = Dictionary({key: spaces[key] for key in kept})
@@ -61,7 +63,7 @@ def _copy(patch: Patch) -> bytes:
     """The art through the patch's matrix, cut to its place; marked as no part of what is to be read (14.8.2.2)."""
     left, bottom, right, top = patch.place
     clip, matrix = _n(left, bottom, right - left, top - bottom), _n(*patch.matrix)
-    return f"/Artifact BMC q {clip} re W n {matrix} cm {_FORM} Do Q EMC\n".encode("ascii")
+    return f"/Artifact BMC q {clip} re W n {matrix} cm {_COPY} Do Q EMC\n".encode("ascii")
 
 
 def _grow_boxes(page: Page, plan: Plan) -> None:

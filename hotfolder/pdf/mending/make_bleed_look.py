@@ -15,6 +15,7 @@ from hotfolder.units import MM
 
 _GAP = MM  # a narrower strip of bare paper between the art and the cut is a slip; a wider one is meant
 _THIN = 0.4 * MM  # what goes less far into the page is a line along its edge, and the paper outside of it stays bare
+_WAVER = 2  # pixels by which the edge of the art may be out of line with the cut
 _DRAWN = ("left", "bottom", "right", "top")  # sides in the order of a box, /Rotate not counted
 
 
@@ -85,10 +86,10 @@ def _gap(strip: Strip) -> float:
     near = strip.inwards[: strip.rows(_GAP) + 2 * thin] < PAPER
     counts = (near[..., 0] | near[..., 1] | near[..., 2]).sum(axis=1)
     most = int(counts.max(initial=0))
-    first = int((counts * 2 >= max(most, 1)).argmax()) if counts.size else 0
+    first = int((counts >= 0.95 * max(most, 1)).argmax()) if counts.size else 0
     if not first or first * strip.pixel > _GAP or first + thin >= counts.size:
         return 0.0
-    if counts[: first - 1].max(initial=0) > 0.02 * most or counts[first + thin] < 0.8 * most:
+    if counts[: max(0, first - _WAVER)].max(initial=0) > 0.02 * most or counts[first + thin] < 0.8 * most:
         return 0.0
     return (first + 1) * strip.pixel
 

@@ -70,6 +70,7 @@ class Mapping:
     target: Space = CMYK
     watched: tuple[bytes, ...] = ()  # operators of which `operation` is told, beside those that set colour and place
     every_use: bool = False  # True: a form used ten times is followed ten times (for counting places)
+    passes_copies: bool = False  # True: but not where a page's art is drawn once more, as bleed made of it
     # True: not only colours matter. Uncoloured pattern cells and glyphs are followed too, and Type 3 letters not when
     # their font is chosen: the mapping does it when they are shown, and their size is known.
     shapes: bool = False

@@ -27,6 +27,7 @@ from hotfolder.pdf.objects import (
 from hotfolder.pdf.values.spaces import Floats, Space, SpaceReader
 from hotfolder.pdf.walk.annotations import rewrite_appearance
 from hotfolder.pdf.walk.content import scanner
+from hotfolder.pdf.walk.copies import is_copy
 from hotfolder.pdf.walk.frame import Frame
 from hotfolder.pdf.walk.mapping import Mapping, Plan, Purpose
 from hotfolder.pdf.walk.operators import HANDLED, SPARING, TRIGGERS
@@ -163,6 +164,8 @@ class Walker:
         self, form: Stream, resources: object, state: State, *, owned: bool = False, black: bool = False, depth: int = 0
     ) -> tuple[object, bool]:
         """A form XObject, rewritten if need be, and whether it used a colour space of its caller."""
+        if self.mapping.passes_copies and is_copy(form, resources):
+            return form, False
         space = self.own_space(form, resources)
         worker = self.for_mask(self.mapping.for_group(form, space))
         made, borrowed = worker._known_form(form, resources, state, owned, black, depth)
