@@ -253,6 +253,18 @@ TABLE = {
             ("hold no_bleed", "The page has no bleed at the top and left:", "0 mm (0 in) at the top and left", None),
         ],
     ),
+    "no bleed, and art that stands just inside the cut by its own form": (
+        {"bleed_mm": 0, "content": b"0 0 0 1 k 300 300 m 420 1.2 l 540 300 l h f"},
+        A3,
+        {},
+        [("note bleed_not_needed", "on all four sides", None, None)],
+    ),
+    "no bleed, and a ground that all but reaches the cut": (
+        {"bleed_mm": 0, "content": b"0 0 0 1 k 1 1 839.89 1188.55 re f"},
+        A3,
+        {},
+        [("hold no_bleed", "on all four sides", None, None)],
+    ),
     "no bleed and no visible tint at the cut": (
         {"bleed_mm": 0, "content": b"0.02 0 0 0 k -9 -9 1999 1999 re f"},
         A3,

@@ -50,10 +50,15 @@ class Stretch:
         return self.end - self.start >= 0.97 * self.strip.length
 
 
-def reaches_cut(strip: Strip) -> bool:
-    """Whether there is art at the cut anywhere along the side."""
-    least, gap = LEAST / strip.pixel, round(CLOSED / strip.pixel)
-    return any(last - first >= least for first, last in runs(_at_cut(strip), gap))
+def reaches_cut(strip: Strip, slack: float = 0.2 * MM) -> bool:
+    """Whether art that can be seen comes up to the cut anywhere along the side, or was meant to."""
+    near, gap = strip.rows(NEAR), strip.rows(slack)
+    at_cut = _alive(strip, gap)[near - gap + 1 : near + 1]  # the last rings inside the cut
+    for first, last in runs(_any(np.array(at_cut)), round(CLOSED / strip.pixel)):
+        seen = strip.tone[strip.outside : strip.outside + gap, first:last].max(axis=0).mean() >= FAINT
+        if seen and last - first >= LEAST / strip.pixel:
+            return True
+    return bool(lacking(strip, strip.outside * strip.pixel, slack))
 
 
 def lacking(strip: Strip, bleed: float, slack: float) -> list[Stretch]:
@@ -98,17 +103,23 @@ def _any(rows: Bools) -> Bools:
     return found
 
 
+def _alive(strip: Strip, gap: int) -> list[Bools]:
+    """For each ring from NEAR inside the cut outwards the art that hangs together with art inside it."""
+    ink = (strip.tone[: strip.outside + strip.rows(NEAR)] > 255 - PAPER)[::-1]
+    alive = [_at_cut(strip)]
+    for ring in range(ink.shape[0]):
+        before = alive[max(0, len(alive) - 1 - gap) :]
+        alive.append(ink[ring] & widened(_any(np.array(before)), SIDEWAYS))
+    return alive
+
+
 def _ends(strip: Strip, needed: int, gap: int) -> Bools:
     """For each ring the columns whose art does not go on in it, nor past a gap, a little to the side.
 
     The first rings are those of NEAR inside the cut, the last the end of the bleed.
     """
-    ink = (strip.tone[: strip.outside + strip.rows(NEAR)] > 255 - PAPER)[::-1]
-    ends = np.zeros((min(needed, ink.shape[0]), strip.pixels.shape[1]), dtype=np.bool_)
-    alive = [_at_cut(strip)]  # the art of each ring that hangs together with art inside the cut
-    for ring in range(ink.shape[0]):
-        before = alive[max(0, len(alive) - 1 - gap) :]
-        alive.append(ink[ring] & widened(_any(np.array(before)), SIDEWAYS))
+    alive = _alive(strip, gap)
+    ends = np.zeros((min(needed, len(alive) - 1), strip.pixels.shape[1]), dtype=np.bool_)
     for ring in range(ends.shape[0]):
         goes_on = _any(np.array(alive[ring + 1 : ring + 2 + gap]))
         ends[ring] = alive[ring] & ~widened(goes_on, SIDEWAYS)
