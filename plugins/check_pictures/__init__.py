@@ -2,32 +2,17 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
 
-from pikepdf import Page
+from pikepdf import Pdf
 
-from hotfolder.finding import Level
-from hotfolder.pdf.boxes import read_boxes
-from hotfolder.pdf.looking.census import Placement, placements
-from hotfolder.plugin import (
-    MM,
-    Box,
-    Job,
-    Length,
-    Part,
-    Register,
-    Settings,
-    Step,
-    hookimpl,
-    setting,
-    show_size,
-)
+from hotfolder.finding import About, Level
+from hotfolder.plugin import MM, Job, Length, Part, Register, Settings, Step, hookimpl, setting
 
-STRETCHED = 1.1  # resolutions across and up that differ by more than a tenth
-LEAST_PIXELS = 16  # a side of fewer is a gradient or a flat tone rather than a picture; it may be stretched
-PPI = "pixels per inch"
+from . import words
+from .uses import Use, largest_uses
+from .weight import looks_smooth, tell_hidden, tell_too_fine
+from .words import PPI
 
 
 class CheckPicturesSettings(Settings):
@@ -37,38 +22,21 @@ class CheckPicturesSettings(Settings):
         600.0, "Note black-and-white line art of less than this (common practice)", unit="ppi", ge=0, le=10_000
     )
     least_side: Length = setting(2 * MM, "A picture with no side longer than this is not judged", unit="length")
+    least_mirrored: Length = setting(
+        25 * MM, "A mirrored picture with no side as long as this is not told of", unit="length"
+    )
+    too_fine_ppi: float = setting(600.0, "Note pictures finer than this that are heavy", unit="ppi", ge=150, le=100_000)
+    least_weight: float = setting(
+        1.0, "From how much on pictures that don't show, or are too fine, are told of, all together", unit="MB", ge=0
+    )
     most_findings: int = setting(10, "How many pictures to tell of one by one; the rest are counted", ge=1, le=1000)
-
-
-@dataclass(frozen=True)
-class Use:
-    """A picture where it has its least resolution, and how often it is placed."""
-
-    placed: Placement
-    ppi: float
-    times: int = 1
-
-    @property
-    def even(self) -> int:
-        """The resolution as people are told it; sizes in a file are rounded, and 149.6 is 150."""
-        return round(self.ppi)
-
-    @property
-    def box(self) -> Box:
-        return Box(*self.placed.box)
-
-    @property
-    def size(self) -> tuple[float, float]:
-        """Length of its two sides on paper, in points."""
-        sides = ((self.placed.width, self.placed.ppi_x), (self.placed.height, self.placed.ppi_y))
-        across, up = (pixels / ppi * 72 if ppi > 0 else 0.0 for pixels, ppi in sides)
-        return across, up
 
 
 class CheckPictures(Step):
     """Compare the resolution of every placed picture, after all scaling, with the ticket's least one.
 
-    It does not look at the pixels: a picture that was enlarged beforehand has enough of them and is soft all the same.
+    It looks at pixels only to pass what is smooth all over. What was enlarged beforehand has enough of them and is soft
+    all the same: check_sharpness tells.
     """
 
     name = "check_pictures"
@@ -77,32 +45,27 @@ class CheckPictures(Step):
     settings: CheckPicturesSettings
 
     def run(self, job: Job) -> None:
-        uses: dict[object, Use] = {}
+        settings = self.settings
         with job.read() as pdf:
             count = len(pdf.pages)
-            for number, page in enumerate(pdf.pages, 1):
-                for use in self._page(page, number):
-                    # Pictures inside the content have no identity of their own: equal ones count as one.
-                    key = use.placed.object_id or (use.placed.width, use.placed.height, round(use.ppi, 1))
-                    worst = min(uses.get(key, use), use, key=lambda one: one.ppi)
-                    uses[key] = Use(worst.placed, worst.ppi, uses[key].times + 1 if key in uses else 1)
-        held = self._judge(job, list(uses.values()), count)
+            uses, hidden = largest_uses(job, pdf, settings.least_side)
+            detailed = self._detailed(job, pdf, uses)
+            held = self._judge(job, detailed, count)
+            self._tell_mirrored(job, detailed)
+            tell_hidden(job, pdf, hidden, settings.least_weight)
+            tell_too_fine(job, pdf, uses, settings.too_fine_ppi, settings.least_weight)
         if not held:
-            least = min((use.ppi for use in uses.values()), default=0)
+            least = min((use.ppi for use in uses), default=0)
             which = "The picture has" if len(uses) == 1 else f"All {len(uses)} pictures have"
-            job.tell(f"{which} {least:.0f} {PPI} or more." if uses else "There are no pictures.")
+            job.tell(f"{which} {least:.0f} {PPI} or more." if uses else "There are no pictures that show.")
 
-    def _page(self, page: Page, number: int) -> Iterator[Use]:
-        """The pictures that show on a page, inside the bleed."""
-        try:
-            area = read_boxes(page).bleed
-        except ValueError:  # check_geometry tells; here everything counts
-            area = None
-        for placed in placements(page, number):
-            use = Use(placed, _resolution(placed))
-            shows = area is None or use.box.common(area) is not None
-            if shows and math.isfinite(use.ppi) and max(use.size) > self.settings.least_side:
-                yield use
+    def _detailed(self, job: Job, pdf: Pdf, uses: Sequence[Use]) -> list[Use]:
+        """The pictures of which more pixels would show more; of the others that lack some, one note."""
+        wanted = job.ticket.least_ppi * self.settings.note_below / 100
+        smooth = [use for use in uses if use.even < wanted and looks_smooth(pdf, use)]
+        if coarse := [use for use in smooth if use.even < job.ticket.least_ppi * self.settings.hold_below / 100]:
+            words.note_smooth(job, coarse)
+        return [use for use in uses if use not in smooth]
 
     def _judge(self, job: Job, uses: list[Use], count: int) -> bool:
         least, settings = job.ticket.least_ppi, self.settings
@@ -110,12 +73,14 @@ class CheckPictures(Step):
         coarse = [use for use in uses if use.even < floor]
         lines = [use for use in uses if use.placed.bits == 1 and floor <= use.even < settings.least_line_art_ppi]
         tight = [use for use in uses if use.placed.bits != 1 and floor <= use.even < modest]
-        stretched = [use for use in uses if _is_stretched(use.placed)]
+        stretched = [use for use in uses if use.is_stretched]
+        skewed = [use for use in uses if use.is_skewed]
         for code, level, found, needed in (
             ("coarse_picture", Level.HOLD, coarse, floor),
             ("modest_picture", Level.NOTE, tight, modest),
             ("coarse_line_art", Level.NOTE, lines, settings.least_line_art_ppi),
             ("stretched_picture", Level.NOTE, stretched, 0.0),
+            ("skewed_picture", Level.NOTE, skewed, 0.0),
         ):
             self._tell(job, code, level, sorted(found, key=lambda use: use.ppi), needed, count)
         return bool(coarse)
@@ -125,57 +90,40 @@ class CheckPictures(Step):
         for use in found[: self.settings.most_findings]:
             report(
                 code,
-                f"{_which(use, count)} {_WORDS[code].format(ppi=f'{use.ppi:.0f}', needed=f'{needed:g}')}",
-                measured=f"{use.ppi:.0f} ppi" if needed else f"{use.placed.ppi_x:.0f} × {use.placed.ppi_y:.0f} ppi",
-                required=f"{needed:g} ppi" if needed else "the same across and up",
-                page=use.placed.page,
-                box=use.box,
-                mend=_mend(use, needed, job.kind, level)
-                if needed
-                else "If that isn't meant, scale it evenly in the layout.",
+                f"{words.which(use, count)} {words.WORDS[code].format(ppi=f'{use.ppi:.0f}', needed=f'{needed:g}')}",
+                **_about(use, code, needed, job.kind, level),
             )
         rest = found[self.settings.most_findings :]
         if rest:
             message = f"{len(rest)} more picture{'s' if len(rest) > 1 else ''}: the same. The next has {rest[0].ppi:.0f} {PPI}."
             report(code, message, measured=f"{len(rest)} more", page=rest[0].placed.page, box=rest[0].box)
 
-
-_WORDS = {
-    "coarse_picture": "has only {ppi} pixels per inch at that size; at least {needed} are needed, or it prints blurred.",
-    "modest_picture": "has {ppi} pixels per inch at that size: enough, but not plenty ({needed} would be).",
-    "coarse_line_art": "is black-and-white line art of {ppi} pixels per inch; below {needed} its edges may look ragged.",
-    "stretched_picture": "is stretched: more in one direction than in the other.",
-}
-
-
-def _resolution(placed: Placement) -> float:
-    """The lesser of both resolutions; a side of a single pixel is one flat tone along it and doesn't count."""
-    sides = ((placed.width, placed.ppi_x), (placed.height, placed.ppi_y))
-    return min((ppi for pixels, ppi in sides if pixels > 1 and ppi > 0), default=math.inf)
-
-
-def _is_stretched(placed: Placement) -> bool:
-    across, up = placed.ppi_x, placed.ppi_y
-    real = min(placed.width, placed.height) >= LEAST_PIXELS and min(across, up) > 0 and max(across, up) < math.inf
-    return real and max(across, up) / min(across, up) > STRETCHED
+    def _tell_mirrored(self, job: Job, uses: Sequence[Use]) -> None:
+        """One note for all: many are mirrored on purpose."""
+        mirrored = [use for use in uses if use.is_mirrored and max(use.size) >= self.settings.least_mirrored]
+        if mirrored:
+            largest = max(mirrored, key=lambda use: use.size[0] * use.size[1])
+            several = len(mirrored) > 1
+            many, them = (f"{len(mirrored)} pictures are", "them") if several else ("A picture is", "it")
+            job.note(
+                "mirrored_picture",
+                f"{many} shown mirrored. Lettering, clocks and the like in {them} would be the wrong way round.",
+                measured=f"{len(mirrored)} mirrored",
+                page=largest.placed.page,
+                box=largest.box,
+                mend=f"If that isn't meant, turn {them} back in the layout.",
+            )
 
 
-def _which(use: Use, count: int) -> str:
-    start = f"On page {use.placed.page} a" if count > 1 else "A"
-    often = f", placed {use.times} times" if use.times > 1 else ""
-    return f"{start} picture of {use.placed.width} × {use.placed.height} pixels, {show_size(*use.size)}{often},"
-
-
-def _mend(use: Use, needed: float, kind: str, level: Level) -> str:
-    factor = needed / use.ppi
-    pixels = f"{math.ceil(use.placed.width * factor)} × {math.ceil(use.placed.height * factor)} pixels"
-    largest = show_size(*(side / factor for side in use.size))
-    if kind in ("", "pdf"):
-        way = f"place the picture in its original quality, at least {pixels}, or show it no larger than {largest}."
-    else:  # the picture is the poster: nothing was placed, and its size was ordered
-        way = f"drop the picture in its original quality, at least {pixels}, or order a poster of no more than {largest}, bleed included."
-    start = "It can stay as it is. For more detail, " if level is Level.NOTE else ""
-    return f"{start}{way if start else way[:1].upper() + way[1:]} Enlarging the same file in a program adds no detail."
+def _about(use: Use, code: str, needed: float, kind: str, level: Level) -> About:
+    about: About = {"page": use.placed.page, "box": use.box}
+    if needed:
+        mend = words.mend_resolution(use, needed, kind, level)
+        return {**about, "measured": f"{use.ppi:.0f} ppi", "required": f"{needed:g} ppi", "mend": mend}
+    if code == "skewed_picture":
+        return {**about, "required": "sides at right angles", "mend": words.STRAIGHT}
+    measured = f"{use.placed.ppi_x:.0f} × {use.placed.ppi_y:.0f} ppi"
+    return {**about, "measured": measured, "required": "the same across and up", "mend": words.EVENLY}
 
 
 @hookimpl

@@ -1,5 +1,7 @@
 """What check_pictures says about placed pictures: one table of small real PDFs."""
 
+import random
+
 import pikepdf
 import pytest
 from pikepdf import Array, Dictionary, Name, Stream
@@ -73,8 +75,67 @@ TABLE = {
     ),
     "after Q it is small again": (f"q {AT} 9 0 0 9 0 0 cm Q q {AT} 72 0 0 72 0 0 cm /I200 Do Q", {}, {}, []),
     "turned by 30 degrees": (f"q {AT} 62.3538 36 -36 62.3538 0 0 cm /I200 Do Q", {}, {}, []),
-    "mirrored": (f"q {AT} -72 0 0 72 72 0 cm /I200 Do Q", {}, {}, []),
-    "skewed by 30 degrees: a side's own length counts": (f"q {AT} 72 0 36 62.3538 0 0 cm /I200 Do Q", {}, {}, []),
+    "mirrored": (
+        f"q {AT} -72 0 0 72 72 0 cm /I200 Do Q",
+        {},
+        {},
+        [("note mirrored_picture", "A picture is shown mirrored.", "1 mirrored", None)],
+    ),
+    "mirrored, and small": (f"q {AT} -70 0 0 70 72 0 cm /I200 Do Q", {}, {}, []),
+    "mirrored both ways is turned": (f"q {AT} -72 0 0 -72 72 72 cm /I200 Do Q", {}, {}, []),
+    "skewed by 30 degrees: a side's own length counts": (
+        f"q {AT} 72 0 36 62.3538 0 0 cm /I200 Do Q",
+        {},
+        {},
+        [("note skewed_picture", "is skewed: its sides are no longer at right angles", None, "sides at right angles")],
+    ),
+    "skewed by less than anyone sees": (f"q {AT} 72 0 2 72 0 0 cm /I200 Do Q", {}, {}, []),
+    "flat, so its few pixels are enough": (
+        f"q {AT} 144 0 0 144 0 0 cm /Smooth Do Q",
+        {},
+        {},
+        [("note smooth_picture", "only 20 pixels per inch, but nothing in it but even tones", "20 ppi", None)],
+    ),
+    "a gentle gradient": (
+        f"q {AT} 144 0 0 144 0 0 cm /Ramp Do Q",
+        {},
+        {},
+        [("note smooth_picture", "", "20 ppi", None)],
+    ),
+    "flat, but its mask is not": (
+        f"q {AT} 144 0 0 144 0 0 cm /Shadow Do Q",
+        {},
+        {},
+        [("hold coarse_picture", "has only 20", "20 ppi", "150 ppi")],
+    ),
+    "coarse, but cropped away": (f"q 1 1 5 5 re W n {AT} 144 0 0 144 0 0 cm /I200 Do Q", {}, {}, []),
+    "coarse and cropped away, and again where it shows": (
+        f"q 1 1 5 5 re W n {AT} 144 0 0 144 0 0 cm /I200 Do Q q {AT} 144 0 0 144 0 0 cm /I200 Do Q",
+        {},
+        {},
+        [("hold coarse_picture", "has only 100", "100 ppi", "150 ppi")],
+    ),
+    "heavy, and cropped away": (
+        f"q 1 1 5 5 re W n {AT} 144 0 0 144 0 0 cm /Heavy Do Q",
+        {},
+        {},
+        [("note hidden_picture", "A picture does not print at all", "1.5 MB of pictures that don't show", None)],
+    ),
+    "heavy, and half cropped": (f"q 150 150 200 200 re W n {AT} 144 0 0 144 0 0 cm /Heavy Do Q", {}, {}, []),
+    "heavy, and far too fine": (
+        f"q {AT} 72 0 0 72 0 0 cm /Heavy Do Q",
+        {},
+        {},
+        [
+            (
+                "note too_fine_picture",
+                "A picture has 700 pixels per inch: far more",
+                "700 ppi, 1.5 MB",
+                "at most 600 ppi",
+            )
+        ],
+    ),
+    "heavy, and a shop that doesn't mind": (f"q {AT} 72 0 0 72 0 0 cm /Heavy Do Q", {}, {"least_weight": 5}, []),
     "the lesser of both sides": (
         f"q {AT} 144 0 0 72 0 0 cm /I200 Do Q",
         {},
@@ -178,7 +239,10 @@ def resources(pdf: pikepdf.Pdf) -> Dictionary:
     def bits(**entries) -> Stream:
         return Stream(pdf, bytes(50 * 400), Subtype=Name.Image, Width=400, Height=400, BitsPerComponent=1, **entries)
 
-    picture = pdf.make_indirect(embed_picture(pdf, 200, 200))
+    def lively(width: int, height: int) -> Stream:
+        return embed_picture(pdf, width, height, data=bytes(range(0, 250, 25)) * (width * height * 3 // 10 + 1))
+
+    picture = pdf.make_indirect(lively(200, 200))
     inner = Dictionary(XObject=Dictionary(I=picture))
     form = Stream(pdf, b"72 0 0 72 0 0 cm /I Do", Subtype=Name.Form, BBox=Array([0, 0, 72, 72]), Resources=inner)
     tiles = Stream(pdf, b"72 0 0 72 0 0 cm /I Do", PatternType=1, PaintType=1, TilingType=1, XStep=72, YStep=72)
@@ -187,6 +251,8 @@ def resources(pdf: pikepdf.Pdf) -> Dictionary:
     letters.CharProcs = Dictionary(a=Stream(pdf, b"1 0 d0 /I Do"))
     letters.FontMatrix, letters.Widths, letters.Resources = Array([1, 0, 0, 1, 0, 0]), Array([1]), inner
     letters.Encoding = Dictionary(Differences=Array([97, Name.a]))
+    shadow = pdf.make_indirect(embed_picture(pdf, 40, 40))
+    shadow.SMask = pdf.make_indirect(embed_picture(pdf, 40, 40, "/DeviceGray", bytes([0, 255] * 800)))
     broken = embed_picture(pdf, 2, 2)
     broken.Width = Name.Wide
     return Dictionary(
@@ -194,8 +260,12 @@ def resources(pdf: pikepdf.Pdf) -> Dictionary:
         Font=Dictionary(Letters=letters),
         XObject=Dictionary(
             I200=picture,
-            I150=embed_picture(pdf, 150, 150),
-            I2=embed_picture(pdf, 2, 2),
+            I150=lively(150, 150),
+            Smooth=pdf.make_indirect(embed_picture(pdf, 40, 40)),
+            Ramp=pdf.make_indirect(embed_picture(pdf, 40, 40, "/DeviceGray", bytes(range(0, 200, 5)) * 40)),
+            Heavy=pdf.make_indirect(embed_picture(pdf, 700, 700, data=random.Random(1).randbytes(700 * 700 * 3))),
+            Shadow=shadow,
+            I2=embed_picture(pdf, 2, 2, data=bytes([9, 9, 9, 200, 200, 200] * 2)),
             Pixel=embed_picture(pdf, 1, 1),
             Strip=embed_picture(pdf, 1, 300),
             Line=bits(ColorSpace=Name.DeviceGray),
@@ -233,8 +303,8 @@ def test_findings(tmp_path, content, ticket, settings, expected):
         assert words in finding.message
         assert measured in (None, finding.measured)
         assert required in (None, finding.required)
-        assert finding.page == 1
-        assert finding.box
+        assert finding.page == (None if finding.code == "hidden_picture" else 1)
+        assert finding.box or finding.code == "hidden_picture"
         assert finding.mend
     assert bool(record.told) is not job.held
 
