@@ -11,6 +11,7 @@ import numpy as np
 from hotfolder.finding import Box
 from hotfolder.pdf.looking.inventory import Kind, Painted
 from hotfolder.pdf.looking.outlines import apart, around
+from hotfolder.pdf.walk.pens import pen_span
 from hotfolder.pdf.walk.state import Colour
 
 SLACK = 1e-3  # of a width: what programs lose by rounding
@@ -75,7 +76,7 @@ def thin_lines(objects: Sequence[Painted], unit: float, area: Box | None, limits
         if one.box is None or not one.seen:
             continue
         if one.kind is Kind.STROKE:
-            width = one.size
+            width = _across(one, unit)
         elif one.kind is Kind.FILL:
             width = min(one.whole.width, one.whole.height) * unit
         else:
@@ -98,6 +99,15 @@ def thin_lines(objects: Sequence[Painted], unit: float, area: Box | None, limits
         elif strongest is not None and strongest * one.alpha < limits.tint and one.kind is Kind.STROKE:
             found.append(Thin(Why.TINT, width, one.box))
     return [*found, *_not_slices(objects, slices, unit), *_on_dark(objects, bare[:MOST_GROUNDS])]
+
+
+def _across(line: Painted, unit: float) -> float:
+    """A line's width on paper: under uneven scaling that of the thinner direction, unless it runs level or upright."""
+    span = pen_span(line.matrix)
+    if span.most <= span.least * (1 + SLACK) or span.least <= 0:
+        return line.size
+    reach = min(line.whole.width, line.whole.height) * unit
+    return reach if reach <= line.size / span.least * span.most * (1 + SLACK) else line.size
 
 
 def _is_line(one: Painted, width: float, unit: float) -> bool:

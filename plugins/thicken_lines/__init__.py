@@ -15,6 +15,7 @@ from hotfolder.pdf.walk.walker import Walker
 from hotfolder.plugin import Box, Job, Length, Part, Register, Settings, Step, hookimpl, setting
 
 MOST_NAMED = 5  # pages in a sentence
+MANY = 100  # lines that may be a hatch, or a map
 MOST_TRIED = 3  # places drawn until one shows the change
 SEEN_ACROSS = 16.0  # points of paper that a picture shows each way: a line of 0.25 pt is a few pixels wide
 ENLARGED_PPI = 1600.0
@@ -55,8 +56,11 @@ class ThickenLinesStep(Step):
             page, spot = _thinnest(mapping.done)
             job.mended(
                 "lines_thickened",
-                f"{_lines(mapping.done)} thinner than {least} on paper; such lines may break up or vanish in print. "
-                f"{'It is' if _sum(mapping.done) == 1 else 'They are'} drawn {least} wide now{_where(mapping.done, count)}.",
+                f"{_lines(mapping.done, 'was', 'were')} thinner than {least} on paper; such lines may break up or vanish in print. "
+                f"{'It is' if _sum(mapping.done) == 1 else 'They are'} drawn {least} wide now{_where(mapping.done, count)}."
+                + (
+                    " Where they lie close together, that place comes out darker." if _sum(mapping.done) >= MANY else ""
+                ),
                 measured=f"thinnest {_points(spot.width)}",
                 required=f"at least {least}",
                 page=page,
@@ -67,7 +71,7 @@ class ThickenLinesStep(Step):
             page, spot = _thinnest(mapping.left)
             job.note(
                 "lines_uneven",
-                f"{_lines(mapping.left)} stretched in one direction, so that {'it is' if _sum(mapping.left) == 1 else 'they are'} "
+                f"{_lines(mapping.left, 'is', 'are')} stretched in one direction, so that {'it is' if _sum(mapping.left) == 1 else 'they are'} "
                 f"wide one way and thinner than {least} the other way; that can't be evened out here"
                 f"{_where(mapping.left, count)}.",
                 measured=f"thinnest {_points(spot.width)}",
@@ -123,9 +127,9 @@ def _sum(found: dict[int, Lines]) -> int:
     return sum(lines.count for lines in found.values())
 
 
-def _lines(found: dict[int, Lines]) -> str:
+def _lines(found: dict[int, Lines], one: str, several: str) -> str:
     count = _sum(found)
-    return "One line is" if count == 1 else f"{count} lines are"
+    return f"One line {one}" if count == 1 else f"{count} lines {several}"
 
 
 def _points(width: float) -> str:

@@ -171,10 +171,10 @@ def _form(pdf: pikepdf.Pdf, content: bytes, states: Dictionary, forms: dict[str,
 
 
 def _drawing(dice: random.Random, forms: tuple[bytes, ...]) -> bytes:
-    """Forty random operators; one level of q and Q at a time, as PDFium and everyone else agree on it."""
+    """Sixty random operators; one level of q and Q at a time, as PDFium and everyone else agree on it."""
     words, open_states = list[bytes](), 0
-    for _ in range(40):
-        kind = dice.choice("wwgcqqQQLLLRBf" + "F" * bool(forms))
+    for _ in range(60):
+        kind = dice.choice("wwwgcqqQQLLLRBf" + "FFFF" * bool(forms))
         x, y = dice.randrange(200), dice.randrange(200)
         if kind == "w":
             words.append(b"%s w" % dice.choice((b"0", b".05", b"0.2", b"0.25", b"1", b"3")))

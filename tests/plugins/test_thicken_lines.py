@@ -209,11 +209,16 @@ def test_the_least_width_is_settable_and_told(tmp_path: Path) -> None:
     job = run(tmp_path, b"0.4 w " + LINE + b" 0 w 1 1 m 2 2 l S", least_width="0.5pt")
     (finding,) = job.findings
     assert finding.message == (
-        "2 lines are thinner than 0.5 pt on paper; such lines may break up or vanish in print. They are drawn 0.5 pt "
+        "2 lines were thinner than 0.5 pt on paper; such lines may break up or vanish in print. They are drawn 0.5 pt "
         "wide now."
     )
     assert (finding.measured, finding.required) == ("thinnest no width at all", "at least 0.5 pt")
     assert finding.box == (1, 1, 2, 2)
+
+
+def test_a_hatch_is_warned_of(tmp_path: Path) -> None:
+    job = run(tmp_path, b"0.1 w " + b" ".join(b"%d 50 m %d 90 l S" % (x, x) for x in range(50, 160)))
+    assert job.findings[0].message.endswith(" wide now. Where they lie close together, that place comes out darker.")
 
 
 def test_before_and_after_are_shown(tmp_path: Path) -> None:
