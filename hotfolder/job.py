@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import warnings
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future
 from contextlib import contextmanager
 from pathlib import Path, PurePath
@@ -17,7 +17,7 @@ from PIL import Image
 from hotfolder.colour.condition import Condition
 from hotfolder.finding import About, Box, Finding, Level, Views
 from hotfolder.ink import InkView
-from hotfolder.moved import Moved
+from hotfolder.moved import LaidSheet, Moved, Placed
 from hotfolder.ticket import KEYS, Ticket
 
 Found = TypeVar("Found")
@@ -78,6 +78,7 @@ class Job:
         self.opened: Path | None = None  # the working PDF as the opening step made it, before any change
         self.moved: dict[int, Moved] = {}  # page, from 1 -> where its drawing went since it was opened
         self.drawn_around: dict[int, Box] = {}  # page, from 1 -> the art outside of which a step drew something new
+        self.sheets: list[LaidSheet] = []  # the finished pages, where the artwork was laid out on new ones
         self.views: Views = {}
         self.version = 0  # of the working PDF: grows with each change
         self._digest = (-1, "")  # the version of the working PDF whose digest was last taken, and that digest
@@ -135,6 +136,28 @@ class Job:
         for at, finding in enumerate(self.findings):
             if finding.box is not None and finding.page == page:
                 self.findings[at] = finding.model_copy(update={"box": moved.now(finding.box)})
+
+    def lay_out(self, sheets: Sequence[LaidSheet]) -> None:
+        """Say that the pages were laid out on new sheets, and where. `Placed.moved` begins at the pages as they were.
+
+        Places found so far move to the first copy where each page has become one sheet of copies of it; else they are
+        forgotten. The finished file is compared with the artwork through this.
+        """
+        self.sheets = []
+        for sheet in sheets:
+            placed = []
+            for one in sheet.placed:
+                earlier, art = self.moved.get(one.page), self.drawn_around.get(one.page)
+                shown = one.shown.common(one.moved.now(art)) if art is not None else None
+                moved = earlier.then(one.moved) if earlier is not None else one.moved
+                placed.append(Placed(one.page, moved, shown or one.shown))
+            self.sheets.append(LaidSheet(sheet.trim, tuple(placed)))
+        if all(sheet.placed[0].page == number for number, sheet in enumerate(sheets, 1)):
+            for number, sheet in enumerate(sheets, 1):
+                self.move(number, sheet.placed[0].moved)
+            return
+        self.moved.clear()
+        self.findings = [finding.model_copy(update={"page": None, "box": None}) for finding in self.findings]
 
     def draw_around(self, page: int, art: Box) -> None:
         """Say that something new was drawn on a page, all of it outside this box; the finished file is compared inside."""

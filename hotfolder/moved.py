@@ -36,7 +36,7 @@ class Moved:
 
     def before(self, box: Box) -> Box:
         """Where a box of now lay before."""
-        return _through(_inverse(self.matrix), box)
+        return _through(inverse(self.matrix), box)
 
     def then(self, further: Moved) -> Moved:
         """This move and a further one after it, as one."""
@@ -46,7 +46,25 @@ class Moved:
         return Moved(both, further.trim)
 
 
-def _inverse(matrix: Matrix) -> Matrix:
+@dataclass(frozen=True)
+class Placed:
+    """One drawing of a page of the artwork on a new sheet: which page (from 1), how it was moved, how much is seen."""
+
+    page: int
+    moved: Moved
+    shown: Box  # in the new sheet's user space
+
+
+@dataclass(frozen=True)
+class LaidSheet:
+    """A page of the finished file on which the artwork was laid out: what it is cut to, and what lies on it."""
+
+    trim: tuple[float, float]  # points, as for Moved
+    placed: tuple[Placed, ...]
+
+
+def inverse(matrix: Matrix) -> Matrix:
+    """The way back."""
     a, b, c, d, e, f = matrix
     area = a * d - b * c
     return d / area, -b / area, -c / area, a / area, (c * f - d * e) / area, (b * e - a * f) / area

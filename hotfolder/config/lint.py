@@ -3,7 +3,7 @@
 What would lose work, work twice or let bad work pass is a problem and stops the start; what may be meant is a
 warning. Problems: a folder watched twice or inside another watched one; pass, hold, spool, plugins, profile, the
 config itself or a place that jobs are sent on to inside a watched folder; pass and hold the same; the spool shared with another folder; no opening step;
-a step before an opening step (it would not see every file); a change after the step that seals or verifies.
+a step before an opening step (it would not see every file); two steps that draw marks; a change after the step that seals or verifies.
 Warnings: no sealing or verifying step; a check before the step that mends what it checks; hold inside pass; a step
 twice with the same settings.
 """
@@ -22,6 +22,7 @@ from hotfolder.config.words import Remark, show, write
 from hotfolder.step import Delivery, Opener, Part, Step
 
 SEAL, VERIFY = "seal_pdf", "verify_result"
+MARKERS = ("add_marks", "lay_out", "cut_tiles")  # each draws the printer's marks of its sheets
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,6 +171,11 @@ def _chain(route: Route) -> Iterator[Remark]:
             yield remark(number, f"it stands before {last}, so it would never see what {last} opens; put it after.")
     changing = [number for number, step in enumerate(chain) if _changes(step)]
     names = [step.name for step in chain]
+    marking = [at for at in range(len(chain)) if names[at] in MARKERS]
+    for at in marking[1:]:
+        if names[at] != names[marking[0]]:
+            earlier = show(names[marking[0]])
+            yield remark(at, f"it would draw marks on sheets that have those of {earlier}; keep one of them.")
     for name in (SEAL, VERIFY):
         if name not in names:
             yield Remark(place, (*who, "chain"), f"there is no step {show(name)}; {_MISSED[name]}", stops=False)

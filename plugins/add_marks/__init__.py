@@ -2,21 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import Literal
 
 import pikepdf
 from pydantic import field_validator
 
 from hotfolder.names import check_parts, fill
-from hotfolder.pdf.boxes import PageBoxes, read_boxes
+from hotfolder.pdf.boxes import read_boxes
 from hotfolder.pdf.finishing.marks import draw_marks
-from hotfolder.pdf.finishing.sheet import Marks, Sheet, lay_out
+from hotfolder.pdf.finishing.sheet import Marks, Sheet, lay_out, with_bleed
 from hotfolder.pdf.finishing.slug import Line, fit_line
 from hotfolder.plugin import (
     MM,
     WORDS,
-    Box,
     Hold,
     Job,
     Length,
@@ -100,7 +98,7 @@ class AddMarks(Step):
         self._tell(job, marks, sheets)
 
     def _mark(self, job: Job, pdf: pikepdf.Pdf, page: pikepdf.Page, number: int, marks: Marks) -> Sheet:
-        boxes = _with_bleed(read_boxes(page), job.ticket.bleed)
+        boxes = with_bleed(read_boxes(page), job.ticket.bleed)
         sheet = lay_out(boxes, marks)
         slug = self._slug(job, number, sheet) if marks.slug_line else None
         draw_marks(pdf, page, boxes, sheet, marks, slug)
@@ -121,20 +119,6 @@ class AddMarks(Step):
             job.tell(f"The marks start at the edge of the bleed, not {show_length(marks.offset)} from the trim.")
         for words in dict.fromkeys(words for sheet in sheets for words in sheet.left_out):
             job.note("marks_left_out", f"The poster is too small for the {words}; they were left out.")
-
-
-def _with_bleed(boxes: PageBoxes, ordered: float) -> PageBoxes:
-    """The boxes with a bleed box that is sure to hold the trim; where none is declared, the ordered bleed."""
-    trim, bleed = boxes.trim, boxes.bleed
-    if "BleedBox" not in boxes.declared:
-        bleed = trim.grown(ordered / boxes.user_unit).common(boxes.media) or trim
-    bleed = _around(bleed, trim)
-    return PageBoxes(**{**vars(boxes), "bleed": bleed})
-
-
-def _around(one: Box, other: Box) -> Box:
-    pick: tuple[Callable[[float, float], float], ...] = (min, min, max, max)
-    return Box(*(choose(a, b) for choose, a, b in zip(pick, one, other, strict=True)))
 
 
 def _listed(marks: Marks) -> str:

@@ -9,6 +9,7 @@ from pathlib import Path
 import pikepdf
 
 from hotfolder.colour.condition import Condition
+from hotfolder.moved import Placed
 from hotfolder.pdf.boxes import read_boxes, size_matches
 from hotfolder.pdf.pictures.kept import SHEET_SIDE
 from hotfolder.pdf.render import Pages, open_pages
@@ -17,13 +18,15 @@ from hotfolder.pdf.verifying.conformance import Page, Wanted, read_finished
 from hotfolder.pdf.verifying.faults import Fault
 from hotfolder.pdf.verifying.marks_check import marks_faults
 from hotfolder.pdf.verifying.screen_views import screen_copies
-from hotfolder.plugin import Hold, Job, Moved, Part, Register, Settings, Step, hookimpl, setting, show_size
+from hotfolder.plugin import Box, Hold, Job, Moved, Part, Register, Settings, Step, hookimpl, setting, show_size
 
 _MEND = (
     "This is most likely a fault in hotfolder, not in your file. Show this report to whoever looks after hotfolder; if it "
     "is urgent, have the file prepared by hand."
 )
+_ROWS = 1.5  # pixels
 _STAYED = Moved((1, 0, 0, 1, 0, 0), (0, 0))
+_EVERYWHERE = Box(-1e6, -1e6, 1e6, 1e6)
 _STRICT = 0.2  # of the limit on the mean, where no colour was to change at all
 
 
@@ -66,12 +69,13 @@ class VerifyResult(Step):
             raise Hold("nothing_to_compare", "There is no picture of the artwork as it arrived.", mend=_MEND)
         trims = _trims(job.opened, job.moved)
         profile = hashlib.sha256(job.condition.profile.read_bytes()).hexdigest()
-        wanted = Wanted(job.condition.identifier, profile, trims, rgb_groups=job.condition.blending == "keep")
+        sheets = tuple(sheet.trim for sheet in job.sheets) or trims
+        wanted = Wanted(job.condition.identifier, profile, sheets, rgb_groups=job.condition.blending == "keep")
         faults, pages = read_finished(job.artwork, wanted)
         for fault in faults:
             _hold(job, fault)
         self._check_order(job, trims)
-        if pages and len(pages) == len(trims):
+        if pages and len(pages) == len(sheets):
             try:
                 self._check_pictures(job, job.opened, pages)
             except ValueError as fault:
@@ -93,7 +97,7 @@ class VerifyResult(Step):
     def _check_pictures(self, job: Job, opened: Path, pages: list[Page]) -> None:
         longest = max(max(page.bleed.width, page.bleed.height) for page in pages) / 72
         ppi = SHEET_SIDE / longest
-        enlarged = max(job.moved.get(number, _STAYED).scale for number in range(1, len(pages) + 1))
+        enlarged = max(one.moved.scale for number in range(1, len(pages) + 1) for one in _placed(job, number))
         before, after, convertible = screen_copies(opened, job.artwork, job.condition, ppi, enlarged)
         job.shown = (after, ppi)  # the report's proof shows the same
         found: list[Difference] = []
@@ -101,8 +105,9 @@ class VerifyResult(Step):
             for number, page in enumerate(pages, start=1):
                 for fault in marks_faults(after, came, number, page):
                     _hold(job, fault)
-                found.append(self._compare(job, was, came, number, page))
-                self._judge(job, found[-1], number, convertible)
+                for place in _placed(job, number):  # each copy on its own
+                    found.append(self._compare(job, was, came, number, page, place))
+                    self._judge(job, found[-1], number, convertible)
         if not job.held:
             job.tell(
                 f"The finished file was opened again and compared with the artwork: mean colour difference "
@@ -110,13 +115,15 @@ class VerifyResult(Step):
                 f"{max(one.share for one in found) * 100:.2f} % of the area different (limit {self.settings.share_limit:g} %)."
             )
 
-    def _compare(self, job: Job, was: Pages, came: Pages, number: int, page: Page) -> Difference:
-        moved = job.moved.get(number, _STAYED)
-        area = page.bleed.common(moved.now(was.sheet(number))) or page.trim
-        area = area.common(job.drawn_around.get(number, area)) or page.trim
+    def _compare(self, job: Job, was: Pages, came: Pages, number: int, page: Page, place: Placed) -> Difference:
+        moved = place.moved
+        area = page.bleed.common(moved.now(was.sheet(place.page))) or page.trim
+        area = area.common(place.shown) or page.trim
+        if job.sheets:  # the outermost row of pixels may show some of the neighbouring copy
+            area = area.grown(-_ROWS * max(area.width, area.height) / LONG_SIDE)
         after = came.render(number, LONG_SIDE / max(came.shown_inches(number, area)), area)
-        area, turn = moved.before(area), after.rotate - was.rotate(number) - 90 * moved.turns
-        before = was.render(number, LONG_SIDE / max(was.shown_inches(number, area)), area, turn=turn)
+        area, turn = moved.before(area), after.rotate - was.rotate(place.page) - 90 * moved.turns
+        before = was.render(place.page, LONG_SIDE / max(was.shown_inches(place.page, area)), area, turn=turn)
         before = replace(after, picture=before.picture)  # places are told in the finished page's space
         return compare_pages(before, after, job.condition, self.settings.place_limit)
 
@@ -141,6 +148,13 @@ class VerifyResult(Step):
             mend="Compare the two pictures at the place shown. If the artwork mixes colours by transparency, flatten "
             "it in its own program and export again; otherwise the fault is hotfolder's.",
         )
+
+
+def _placed(job: Job, number: int) -> tuple[Placed, ...]:
+    """What of the artwork lies on a finished page, and where: itself, or what it was laid out with."""
+    if job.sheets:
+        return job.sheets[number - 1].placed
+    return (Placed(number, job.moved.get(number, _STAYED), job.drawn_around.get(number, _EVERYWHERE)),)
 
 
 def _trims(path: Path, moved: dict[int, Moved]) -> tuple[tuple[float, float], ...]:

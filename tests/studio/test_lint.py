@@ -49,6 +49,13 @@ PROBLEMS: dict[str, tuple[str, list[str]]] = {
             "of its own."
         ],
     ),
+    "two steps that draw marks": (
+        TOP + route(chain=', { step = "lay_out", columns = 2, rows = 2 }, "add_marks"'),
+        [
+            "line 6, route 'a', step 'add_marks': it would draw marks on sheets that have those of 'lay_out'; keep one "
+            "of them."
+        ],
+    ),
     "pass inside watch": (
         TOP + route(passed="in/pass"),
         ["line 4, route 'a': 'pass' is inside 'watch' of route 'a', so it would be taken for artwork."],

@@ -6,6 +6,7 @@ shows it. ISO 32000-1 14.11.2 (boxes) and 14.11.3 (printer's marks); the measure
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from hotfolder.finding import Box
@@ -102,6 +103,20 @@ def to_user(matrix: tuple[float, float, float, float, float, float], box: Box) -
     xs = [a * x + c * y + e for x in (box.left, box.right) for y in (box.bottom, box.top)]
     ys = [b * x + d * y + f for x in (box.left, box.right) for y in (box.bottom, box.top)]
     return Box(min(xs), min(ys), max(xs), max(ys))
+
+
+def with_bleed(boxes: PageBoxes, ordered: float) -> PageBoxes:
+    """The boxes with a bleed box that is sure to hold the trim; where none is declared, the ordered bleed."""
+    trim, bleed = boxes.trim, boxes.bleed
+    if "BleedBox" not in boxes.declared:
+        bleed = trim.grown(ordered / boxes.user_unit).common(boxes.media) or trim
+    bleed = _around(bleed, trim)
+    return PageBoxes(**{**vars(boxes), "bleed": bleed})
+
+
+def _around(one: Box, other: Box) -> Box:
+    pick: tuple[Callable[[float, float], float], ...] = (min, min, max, max)
+    return Box(*(choose(a, b) for choose, a, b in zip(pick, one, other, strict=True)))
 
 
 def lay_out(boxes: PageBoxes, marks: Marks) -> Sheet:

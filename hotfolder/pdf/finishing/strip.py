@@ -91,7 +91,7 @@ def _holds_something(value: object) -> bool:
 
 def _judge(annotation: object, page: int, boxes: PageBoxes, obstacles: Obstacles) -> None:
     """An annotation that prints on the poster can't be taken away unseen (rule of ISO 15930-7: none inside the bleed)."""
-    if not isinstance(annotation, Dictionary) or not _prints(annotation):
+    if not isinstance(annotation, Dictionary) or not prints(annotation):
         return
     try:
         x0, y0, x1, y1 = numbers(annotation.get("/Rect"), 4)
@@ -103,7 +103,8 @@ def _judge(annotation: object, page: int, boxes: PageBoxes, obstacles: Obstacles
         obstacles.add("printing_annotation", name(annotation.get("/Subtype")) or "unknown", page, box)
 
 
-def _prints(annotation: Dictionary) -> bool:
+def prints(annotation: Dictionary) -> bool:
+    """Whether an annotation comes out of a printer (12.5.3; a link by its frame)."""
     kind, flags = name(annotation.get("/Subtype")), _flags(annotation)
     if kind == "Popup" or flags & _HIDDEN or not (flags & _PRINT or kind in _ALWAYS_PRINT):
         return False

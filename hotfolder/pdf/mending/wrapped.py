@@ -6,6 +6,8 @@ front of a page's content would leave the patterns behind. Inside a form XObject
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import pikepdf
 from pikepdf import Array, Dictionary, Name, Page, Stream
 
@@ -33,6 +35,19 @@ def page_as_form(pdf: pikepdf.Pdf, page: Page, area: Box | None = None) -> Strea
     return form
 
 
+def draw_copies(pdf: pikepdf.Pdf, page: Page, form: Stream, copies: Sequence[tuple[Matrix, Box]]) -> None:
+    """Let a new page draw a form of `page_as_form` and nothing else, once through each matrix, cut to its box."""
+    drawing = []
+    for matrix, shown in copies:
+        corners = (shown.left, shown.bottom, shown.width, shown.height)
+        drawing.append(f"q {_numbers(corners)} re W n {_numbers(matrix)} cm {_FORM} Do Q\n")
+    resources = Dictionary(XObject=Dictionary({_FORM: form}))
+    if defaults := _default_spaces(form.Resources):
+        resources.ColorSpace = defaults
+    page.obj.Contents = pdf.make_indirect(Stream(pdf, "".join(drawing).encode("ascii")))
+    page.obj.Resources = resources
+
+
 def draw_through_matrix(pdf: pikepdf.Pdf, page: Page, matrix: Matrix, area: Box | None = None) -> None:
     """Let the page draw all its content moved by a matrix, looking the same otherwise. Boxes and annotations stay.
 
@@ -43,7 +58,7 @@ def draw_through_matrix(pdf: pikepdf.Pdf, page: Page, matrix: Matrix, area: Box 
     defaults = _default_spaces(form.Resources)
     if defaults:  # the space in which the page blends may lean on them (11.6.6)
         resources.ColorSpace = defaults
-    drawing = f"q {' '.join(_number(value) for value in matrix)} cm {_FORM} Do Q"
+    drawing = f"q {_numbers(matrix)} cm {_FORM} Do Q"
     page.obj.Contents = pdf.make_indirect(Stream(pdf, drawing.encode("ascii")))
     page.obj.Resources = resources
     if "/StructParents" in page.obj:
@@ -70,6 +85,10 @@ def _default_spaces(resources: object) -> Dictionary:
     spaces = dictionary(entry(resources, "/ColorSpace"))
     kept = [key for key in ("/DefaultGray", "/DefaultRGB", "/DefaultCMYK") if key in spaces]
     return Dictionary({key: spaces[key] for key in kept})
+
+
+def _numbers(values: Sequence[float]) -> str:
+    return " ".join(map(_number, values))
 
 
 def _number(value: float) -> str:
