@@ -129,8 +129,8 @@ def _inventory(job: Job, pdf: Pdf, number: int, unit: float) -> Inventory:
 def _tell_left_out(job: Job, number: int, inventory: Inventory) -> None:
     job.note(
         "not_all_judged",
-        f"The art has {len(inventory.objects) + inventory.left_out:,} parts; how far they stand from the trim was "
-        f"measured for the first {len(inventory.objects):,} only.",
+        f"The art has more than {len(inventory.objects):,} parts; how far they stand from the trim was measured for "
+        "those only, in the order in which they are drawn.",
         page=number,
         mend="Look at the edges of the proof.",
     )

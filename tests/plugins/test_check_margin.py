@@ -304,3 +304,10 @@ def test_hostile_content_is_no_fault(case, check_margin, tmp_path):
         pdf.pages[0].obj.Contents = pdf.make_indirect(Stream(pdf, data, Filter=Name.FlateDecode))
         pdf.save(path)
     judged(tmp_path, check_margin, path)
+
+
+def test_more_objects_than_are_measured_are_told(check_margin, tmp_path, monkeypatch):
+    monkeypatch.setattr("hotfolder.pdf.looking.inventory_watch.MOST_OBJECTS", 3)
+    job, _ = judged(tmp_path, check_margin, poster(tmp_path, "100 100 9 9 re f " * 9))
+    assert codes(job) == ["note not_all_judged"]
+    assert "more than 3 parts" in job.findings[0].message

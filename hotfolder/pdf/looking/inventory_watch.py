@@ -54,6 +54,9 @@ class InventoryWatch(TextWatch):
 
     def for_group(self, form: Stream, space: Space | None) -> Mapping:
         void = "/PatternType" in form or self._layers.hides(entry(form, "/OC")) or identity(form) in self._unused
+        if not void and len(self.found.objects) >= MOST_OBJECTS:
+            self.found.left_out += 1  # forms in forms multiply: what is beyond the list is not followed
+            return self._nothing
         return self._nothing if void else self
 
     def stream_begins(self, frame: Frame, matrix: Matrix) -> None:

@@ -50,7 +50,7 @@ class Painted:
 
 @dataclass
 class Inventory:
-    """What one page paints, in order: the first MOST_OBJECTS objects; `left_out` counts the rest."""
+    """What one page paints, in order: the first MOST_OBJECTS objects; `left_out` counts the rest, a form as one."""
 
     objects: list[Painted] = field(default_factory=list)
     left_out: int = 0
