@@ -8,7 +8,7 @@ from hotfolder.finding import Box
 from hotfolder.moved import LaidSheet, Placed
 from hotfolder.pdf.boxes import PageBoxes, read_boxes
 from hotfolder.pdf.finishing.imposed import Tile, plan_tiles, tile_marks
-from hotfolder.pdf.finishing.new_sheet import art_form, make_sheet, seen_bleeds, upright
+from hotfolder.pdf.finishing.new_sheet import art_form, make_sheet, seen_bleeds, upright, views
 from hotfolder.pdf.finishing.sheet import Marks, lay_out, with_bleed
 from hotfolder.pdf.finishing.slug import fit_line
 from hotfolder.plugin import (
@@ -26,6 +26,8 @@ from hotfolder.plugin import (
     show_length,
     show_size,
 )  # fmt: skip
+
+_MOST_VIEWS = 12  # tiles that the report shows
 
 
 class CutTilesSettings(Settings):
@@ -63,6 +65,7 @@ class CutTiles(Step):
             job.tell("Nothing to cut into tiles.")
             return
         sheets: list[LaidSheet] = []
+        before = views(job.artwork, [("Before", 1)])
         with job.edit() as pdf:
             pages = list(pdf.pages)
             for number, (page, tiles) in enumerate(zip(pages, plans, strict=True), start=1):
@@ -72,6 +75,10 @@ class CutTiles(Step):
                     raise _not_cut(number, fault) from fault
             del pdf.pages[: len(pages)]
         job.lay_out(sheets)
+        names = [name for tiles in plans for name in ([tile.name for tile in tiles] or ["A1"])][:_MOST_VIEWS]
+        job.show(
+            "cut_into_tiles", *before, *views(job.artwork, [(f"Tile {name}", at) for at, name in enumerate(names, 1)])
+        )
 
     def _plans(self, job: Job) -> list[list[Tile]]:
         """The tiles of each page. A page that would fit is one tile among others that do not."""
@@ -105,7 +112,7 @@ class CutTiles(Step):
         boxes = with_bleed(read_boxes(page), job.ticket.bleed)
         form, way, marks = art_form(pdf, page, boxes), upright(boxes), self._marks()
         whole = Box(0, 0, *way.trim)
-        tiles = tiles or [Tile("A1", whole, way.now(boxes.bleed), ())]
+        tiles = tiles or [Tile("A1", whole, way.now(boxes.bleed), ())]  # fits, but other pages of the job do not
         last = tiles[-1].name
         count = f"{len({tile.trim.left for tile in tiles})}x{len({tile.trim.bottom for tile in tiles})}"
         laid = []
@@ -120,10 +127,10 @@ class CutTiles(Step):
         if len(tiles) > 1:
             job.mended(
                 "cut_into_tiles",
-                f"Page {number} is larger than the press takes. It was cut into {len(tiles)} tiles, from A1 at the top left to "
-                f"{last} at the bottom right, that share {show_length(self.settings.overlap)} with their neighbours. Each "
+                f"Page {number} is larger than the press takes. It was cut into {len(tiles)} tiles of "
+                f"{show_size(tiles[0].trim.width, tiles[0].trim.height)}, from A1 at the top left to {last} at the bottom "
+                f"right, that share {show_length(self.settings.overlap)} with their neighbours. Each "
                 "is a page; together they show the whole poster.",
-                measured=f"{count} tiles of {show_size(tiles[0].trim.width, tiles[0].trim.height)}",
             )
         return laid
 

@@ -12,7 +12,7 @@ from hotfolder.finding import Box
 from hotfolder.moved import LaidSheet, Placed
 from hotfolder.pdf.boxes import PageBoxes, read_boxes
 from hotfolder.pdf.finishing.imposed import MOST, Grid, grid_marks, most_that_fit, plan_grid
-from hotfolder.pdf.finishing.new_sheet import art_form, make_sheet, quarter_turn, seen_bleeds, shifted, upright
+from hotfolder.pdf.finishing.new_sheet import art_form, make_sheet, quarter_turn, seen_bleeds, shifted, upright, views
 from hotfolder.pdf.finishing.sheet import Marks, Sheet, lay_out, with_bleed
 from hotfolder.plugin import (
     MM,
@@ -67,6 +67,7 @@ class LayOut(Step):
             job.tell("Nothing to lay out: one copy on a sheet of its own.")
             return
         sheets: list[LaidSheet] = []
+        before = views(job.artwork, [("Before", 1)])
         with job.edit() as pdf:
             pages = list(pdf.pages)
             for number, page in enumerate(pages, start=1):
@@ -81,6 +82,7 @@ class LayOut(Step):
                     ) from fault
             del pdf.pages[: len(pages)]
         job.lay_out(sheets)
+        job.show("laid_out", *before, *views(job.artwork, [("After", 1)]))
 
     def _lay_out(self, job: Job, pdf: pikepdf.Pdf, page: pikepdf.Page, number: int) -> LaidSheet:
         boxes = with_bleed(read_boxes(page), job.ticket.bleed)
@@ -137,7 +139,6 @@ class LayOut(Step):
             f"{count} {'copy' if count == 1 else 'copies'} of page {page}{lies} were laid out on one press sheet of {size}, "
             f"{grid.columns} beside and {grid.rows} above each other, {show_length(self.settings.gap)} apart.",
             page=page,
-            measured=f"{grid.columns} × {grid.rows}",
         )
         if job.ticket.copies is not None:
             sheets = math.ceil(job.ticket.copies / count)

@@ -7,10 +7,13 @@ copies or tiles, and nothing of it is flattened or drawn anew.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import replace
+from pathlib import Path
 
 import pikepdf
 from pikepdf import Array, Dictionary, Name, Stream
+from PIL import Image
 
 from hotfolder.finding import Box
 from hotfolder.moved import LaidSheet, Matrix, Moved, Placed, inverse
@@ -21,6 +24,9 @@ from hotfolder.pdf.finishing.slug import Line
 from hotfolder.pdf.finishing.strip import prints
 from hotfolder.pdf.mending.wrapped import draw_copies, page_as_form
 from hotfolder.pdf.objects import numbers
+from hotfolder.pdf.render import open_pages
+
+_VIEW_SIDE = 500  # pixels of a picture for the report
 
 
 def art_form(pdf: pikepdf.Pdf, page: pikepdf.Page, boxes: PageBoxes) -> Stream:
@@ -83,6 +89,15 @@ def make_sheet(
     draw_marks(pdf, page, PageBoxes(bleed, bleed, bleed, trim, trim, declared), sheet, marks, slug)
     page.obj[Name.Rotate] = 0  # its own: one of the page tree would turn it
     return LaidSheet((trim.width, trim.height), tuple(moved))
+
+
+def views(path: Path, named: Sequence[tuple[str, int]]) -> list[tuple[str, Image.Image]]:
+    """Small pictures of pages with their words, for the report; what can't be drawn is left out, others will tell."""
+    found = []
+    with suppress(ValueError), open_pages(path) as pages:
+        for words, page in named:
+            found.append((words, pages.render(page, _VIEW_SIDE / max(pages.shown_inches(page))).picture))
+    return found
 
 
 def _lies_on(annotation: Dictionary, area: Box) -> bool:
