@@ -19,7 +19,7 @@ from hotfolder.loading import load_plugins
 from hotfolder.pdf.boxes import read_boxes
 from hotfolder.pdf.looking.edges import bleed_of
 from hotfolder.pdf.render import open_pages
-from hotfolder.plugin import Job, Level, Step
+from hotfolder.plugin import Box, Job, Level, Step
 from hotfolder.testing import codes, make_job, make_pdf, run_steps
 from hotfolder.units import MM
 from tests.pdf.pages import Page
@@ -339,3 +339,22 @@ def test_a_picture_at_its_own_size_gets_bleed(tmp_path: Path) -> None:
         full = np.asarray(pages.render(1, 150, boxes.bleed).picture, int)
     ring = round(3 / 25.4 * 150)
     assert abs(full[ring:-ring, :ring] - full[ring:-ring, ring : 2 * ring][:, ::-1]).mean() < 6
+
+
+# ---- real posters
+
+
+@pytest.mark.skipif(not POSTERS.is_dir(), reason="the folder with real posters is not beside the clone")
+@pytest.mark.parametrize("name", ["eop__DenialBoxCard", "plakat__plakat", "eop__BoxCard"])
+def test_real_posters_keep_their_art(name: str, tmp_path: Path) -> None:
+    job = make_job(tmp_path, POSTERS / f"{name}.pdf", opened=False)
+    run_steps(job, step("open_pdf"), step("make_bleed"))
+    assert MADE in codes(job)
+    assert job.opened is not None
+    with open_pages(job.opened) as was, open_pages(job.artwork) as came:
+        # Whole points from the art's own corner, a pixel each: both drawings meet the same pixels.
+        art = job.drawn_around[1]
+        left, bottom = np.ceil(art.left), np.ceil(art.bottom)
+        area = Box(left, bottom, np.floor(art.right), np.floor(art.top))
+        one, other = (np.asarray(pages.render(1, 72, area).picture, int) for pages in (was, came))
+    assert abs(one - other).max() <= 1

@@ -12,7 +12,7 @@ from hotfolder.finding import Box
 from hotfolder.pdf.boxes import MOST_UNITS, SLACK, PageBoxes
 from hotfolder.pdf.walk.state import Matrix
 
-_LINE = 0.24  # points of the art, a 300th of an inch, that `extend` draws out
+_EXTENDED = 6.0  # times that `extend` scales; much more, and readers that count in 16 bits lose the far ends of shapes
 _INSET = 0.24  # points inside the edge where that line begins: boxes in whole points leave a hair of white at the edge
 
 _Part = tuple[tuple[float, float], tuple[float, float]]  # from, to; factor, shift
@@ -114,9 +114,8 @@ def _outwards(edge: float, width: float, method: Method) -> tuple[float, float]:
     """Factor and shift that lay what is inside an edge outside of it. `width`: of the ring, below zero at a high edge."""
     if method is Method.MIRROR or not width:
         return -1.0, 2 * edge
-    factor = abs(width) / _LINE
     inset = _INSET if width > 0 else -_INSET
-    return -factor, edge + factor * (edge + inset)
+    return -_EXTENDED, edge + _EXTENDED * (edge + inset)
 
 
 def _beyond(outer: Box, inner: Box, at: int) -> float:
