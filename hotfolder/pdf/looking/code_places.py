@@ -14,12 +14,15 @@ from hotfolder.units import INCH, MM
 
 FINE = 240.0  # ppi of a closer look at a part
 TILE = 50 * MM  # side of such a part; codes of this size and more have modules that the first look sees
+CORE = 10 * MM  # how far around the busiest place counts for how busy it is: about the smallest code
 SHARE = 0.35  # of the first look's pixels, which all parts together may have
 _FEWEST = 800_000  # pixels that they may have in any case
 _BLOCK = 8  # pixels of the first look: 3.4 mm
 _LEAST_BUSY = 60.0  # of all blocks of a part together: a Data Matrix of 8 mm in black has more
-MOST_PARTS = 12
-_GOES_ON = 0.6  # of the blocks beside a busy part: it goes on there
+MOST_PARTS = 24
+_ROOM = 2  # blocks around a part
+_GAP = 3  # blocks
+_GOES_ON = 0.5  # of the blocks beside a busy part: it goes on there
 _BUSY = 14.0  # of 255: mean difference between neighbours, from which a block may belong to a code
 
 
@@ -28,12 +31,12 @@ def busy_parts(first: Rendered, gray: NDArray[np.uint8], known: list[tuple[int, 
     score = _busyness(gray)
     for left, top, right, bottom in known:
         score[max(0, top // _BLOCK) : bottom // _BLOCK + 1, max(0, left // _BLOCK) : right // _BLOCK + 1] = 0
-    side = max(1, round(TILE / INCH * first.ppi / _BLOCK))
+    side, core = (max(1, round(length / INCH * first.ppi / _BLOCK)) for length in (TILE, CORE))
     pixels = max(_FEWEST, SHARE * gray.size)
     for _ in range(MOST_PARTS):
-        sums = _window_sums(score, side)
+        sums = _window_sums(score, core)
         row, column = np.unravel_index(int(sums.argmax()), sums.shape)
-        part = _around(score, int(row), int(column), side)
+        part = _around(score > 0, int(row), int(column), core, side)
         pixels -= part.height * part.width * (_BLOCK / first.ppi * FINE) ** 2
         if sums[row, column] < _LEAST_BUSY or pixels < 0:
             return
@@ -92,28 +95,25 @@ class _Part:
         return slice(self.left, self.left + self.width)
 
 
-def _around(score: NDArray[np.float64], row: int, column: int, side: int) -> _Part:
-    """The window moved so that what is busy in it stands in its middle, and made longer for a long code."""
-    busy = score > 0
-    found = np.argwhere(busy[row : row + side, column : column + side])
-    if not len(found):
-        return _Part(row, column, side, side)
-    low, start = row + int(found[:, 0].min()), column + int(found[:, 1].min())
-    high, end = row + int(found[:, 0].max()) + 1, column + int(found[:, 1].max()) + 1
-    wide = _run(busy[low:high].mean(axis=0), start, end, side)
-    tall = _run(busy[:, start:end].mean(axis=1), low, high, side)
-    if (wide[1] - wide[0] > side) == (tall[1] - tall[0] > side):  # small, or a large surface
-        wide, tall = (start, end), (low, high)
-    height, width = (max(side, reach[1] - reach[0] + 2) for reach in (tall, wide))
-    top, left = ((reach[0] + reach[1] - length) // 2 for reach, length in ((tall, height), (wide, width)))
-    return _Part(max(0, top), max(0, left), height, width)
+def _around(busy: NDArray[np.bool_], row: int, column: int, core: int, most: int) -> _Part:
+    """All that is busy around a busy place, up to so many blocks each way, twice as many for a long code; with some room
+    for what must stay free around it."""
+    low, high, start, end = row, row + core, column, column + core
+    for _ in range(2):  # the second time along all of what the first has found
+        start, end = _run(busy[low:high].mean(axis=0), column, column + core, 2 * most)
+        low, high = _run(busy[:, start:end].mean(axis=1), row, row + core, 2 * most)
+    if end - start > most and high - low > most:  # a surface, larger than a code of such fine parts
+        low, high = row + (core - most) // 2, row + (core + most) // 2
+        start, end = column + (core - most) // 2, column + (core + most) // 2
+    low, start = max(0, low - _ROOM), max(0, start - _ROOM)
+    return _Part(low, start, high + _ROOM - low, end + _ROOM - start)
 
 
-def _run(shares: NDArray[np.float64], start: int, end: int, side: int) -> tuple[int, int]:
-    """How far a busy stretch goes on, at most twice a window's side."""
-    first, last = start, end
-    while first > 0 and last - first < 2 * side and shares[first - 1] > _GOES_ON:
+def _run(shares: NDArray[np.float64], start: int, end: int, most: int) -> tuple[int, int]:
+    """How far a busy stretch goes on, over small gaps: a gray where bars are too fine for the first look."""
+    busy, first, last = shares > _GOES_ON, start, end
+    while first > 0 and last - first < most and busy[max(0, first - _GAP) : first].any():
         first -= 1
-    while last < len(shares) and last - first < 2 * side and shares[last] > _GOES_ON:
+    while last < len(busy) and last - first < most and busy[last : last + _GAP].any():
         last += 1
     return first, last

@@ -73,7 +73,8 @@ def find_codes(pages: Pages, page: int, area: Box, unit: float) -> list[Code]:
     """
     first = pages.render(page, COARSE, area)
     gray = _gray(first)
-    seen = list(_read(first, gray, formats=LARGE_KINDS, try_downscale=False))
+    # What can't be read so coarsely says nothing yet, not even where it stands.
+    seen = [found for found in _read(first, gray, formats=LARGE_KINDS, try_downscale=False) if found.reads]
     for part in busy_parts(first, gray, [first.place(found.box) for found in seen]):
         if len(seen) < MOST_CODES:
             closer = pages.render(page, FINE, part)
