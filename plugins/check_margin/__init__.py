@@ -9,20 +9,17 @@ from pikepdf import Pdf
 
 from hotfolder.pdf.boxes import cut_of, read_boxes
 from hotfolder.pdf.looking.inventory import Inventory, Kind, take_inventory
-from hotfolder.pdf.looking.outlines import around
 from hotfolder.pdf.render import render_page
 from hotfolder.plugin import INCH, MM, Job, Length, Part, Register, Settings, Step, hookimpl, setting, show_length
 
-from .art import near_art
+from .art import goes_with, near_art
 from .drawn import Drawn
 from .edges import Edges, Thing
-from .phrases import phrases
+from .phrases import alike, phrases
 from .telling import How, Place, tell
 
 LOOKED_AT = 100.0  # pixels per inch at which the page is drawn, to see what really shows near the cut
 BEYOND = INCH / 8  # points around the trim that are drawn too
-LIKE = 0.5 * MM  # lines whose distances differ by no more than this are told together
-BESIDE = 2 * MM  # a drawing this near to a text that is told of goes with it
 
 
 class CheckMarginSettings(Settings):
@@ -106,9 +103,9 @@ class CheckMargin(Step):
             return []
         drawn = _draw(job, number, edges)
         words = list(_shown(words, drawn, edges))
-        told = [thing.box.grown(BESIDE / edges.unit) for thing in words]
-        art = [thing for thing in art if edges.large(thing.box) or not any(thing.box.common(box) for box in told)]
-        return [*_alike(words), *_shown(art, drawn, edges)]
+        told = [thing.box for thing in words]
+        art = [thing for thing in art if edges.large(thing.box) or not goes_with(thing, told, edges.unit)]
+        return [*alike(words), *_shown(art, drawn, edges)]
 
     def _level(self, thing: Thing, edges: Edges) -> tuple[How, str]:
         if thing.kind == "art":
@@ -156,25 +153,6 @@ def _shown(things: Iterable[Thing], drawn: Drawn | None, edges: Edges) -> Iterat
         kept = {side: far for side, far in near.items() if far is not None and far < edges.margin - edges.slack}
         if kept:
             yield replace(thing, near=kept)
-
-
-def _alike(things: Iterable[Thing]) -> Iterator[Thing]:
-    """Lines that follow one another and are as near to the same sides, as one thing."""
-    last: Thing | None = None
-    for thing in things:
-        if (
-            last is not None
-            and not (last.cut or thing.cut)
-            and last.near.keys() == thing.near.keys()
-            and all(abs(last.near[side] - far) <= LIKE for side, far in thing.near.items())
-        ):
-            last = replace(last, box=around([last.box, thing.box]), count=last.count + 1)
-            continue
-        if last is not None:
-            yield last
-        last = thing
-    if last is not None:
-        yield last
 
 
 @hookimpl

@@ -14,6 +14,8 @@ REACHES = 0.5 * MM  # art that comes this near to the trim is meant to run off
 BACKGROUND = 0.25  # of the sheet: art that runs off and is larger is what other things stand on
 NEIGHBOURS = 1.5 * MM  # parts of a drawing with no more between them belong together
 MANY_POINTS = 30  # of all outlines of a drawing: logos, codes and outlined letters have more; bars and dots fewer
+BESIDE = 2 * MM  # a line or shape this near to a text that is told of goes with it
+MOSTLY = 0.5  # a drawing with so much of it over a text, or the other way round, too: a badge, a button
 _RECTANGLE = 5
 _MOST_PARTS = 1500  # looked at pair by pair; more are first joined as they were painted
 
@@ -114,3 +116,15 @@ def _both(one: _Part, other: _Part) -> _Part:
     a, b = one.box, other.box
     box = Box(min(a.left, b.left), min(a.bottom, b.bottom), max(a.right, b.right), max(a.top, b.top))
     return _Part(box, one.points + other.points, one.picture or other.picture, one.runs_off or other.runs_off)
+
+
+def goes_with(thing: Thing, texts: Iterable[Box], unit: float) -> bool:
+    """Whether something is told of with a text already: what stands under it, around it, or marks it."""
+    if thing.kind == "art":
+        return any(thing.box.common(text.grown(BESIDE / unit)) for text in texts)
+    for text in texts:
+        both = thing.box.common(text)
+        smaller = min(thing.box.width * thing.box.height, text.width * text.height)
+        if both is not None and both.width * both.height >= MOSTLY * smaller:
+            return True
+    return False

@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from hotfolder.pdf.looking.inventory import Painted
-from hotfolder.plugin import Box
+from hotfolder.pdf.looking.outlines import around
+from hotfolder.plugin import MM, Box
+
+from .edges import Thing
 
 _APART = 1.2  # sizes between two pieces of one line at most
 _OVERLAP = 0.6  # sizes that a piece may reach back
 _OFF_LINE = 0.4  # sizes that two pieces of one line may stand higher or lower
+LIKE = 0.5 * MM  # lines whose distances differ by no more than this are told together
 _SPACE = 0.12  # sizes from which a gap is a space
 
 
@@ -25,13 +29,7 @@ class Phrase:
 
     @property
     def box(self) -> Box:
-        boxes = self.boxes
-        return Box(
-            min(box.left for box in boxes),
-            min(box.bottom for box in boxes),
-            max(box.right for box in boxes),
-            max(box.top for box in boxes),
-        )
+        return around(self.boxes)
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,3 +82,22 @@ def _follows(last: _Run, run: _Run, size: float) -> bool:
         and abs(run.height - last.height) <= _OFF_LINE * size
         and -_OVERLAP * size <= run.begin - last.end <= _APART * size
     )
+
+
+def alike(things: Iterable[Thing]) -> Iterator[Thing]:
+    """Lines that follow one another and are as near to the same sides, as one thing."""
+    last: Thing | None = None
+    for thing in things:
+        if (
+            last is not None
+            and not (last.cut or thing.cut)
+            and last.near.keys() == thing.near.keys()
+            and all(abs(last.near[side] - far) <= LIKE for side, far in thing.near.items())
+        ):
+            last = replace(last, box=around([last.box, thing.box]), count=last.count + 1)
+            continue
+        if last is not None:
+            yield last
+        last = thing
+    if last is not None:
+        yield last

@@ -128,6 +128,22 @@ TABLE = {
         {},
         [("hold small_art_in_margin", "A small drawing", "4 mm (0.157 in) from the bottom")],
     ),
+    "a logo beside a text": (
+        text("HALL", 6, 140) + logo(8, 146),
+        {},
+        {},
+        [
+            ("hold text_in_margin", "“HALL”", "from the left"),
+            ("hold small_art_in_margin", "A small drawing", "from the left"),
+        ],
+    ),
+    "a badge around a text, and a line below it": (
+        f"0 .6 .9 0 k 4 140 m 4 160 40 160 40 150 c 40 140 30 138 20 138 c 10 138 4 138 4 140 c f "
+        f"0 0 0 1 k {text('HALL', 8, 145)} 8 120 20 .5 re f {text('Bar', 8, 121)}",
+        {},
+        {},
+        [("hold text_in_margin", "“HALL” and 1 more line", "from the left")],
+    ),
     "parts of a drawing that runs off": (
         ".3 .6 0 0 k 8 150 m -9 170 l -9 190 l 12 190 20 180 20 175 c 25 165 20 150 8 150 c f " + logo(5, 170),
         {},
