@@ -1,5 +1,6 @@
 """Reads single values out of a PDF without trusting it: wrong types and odd numbers become a default or a ValueError."""
 
+import contextlib
 import copy
 import math
 from collections.abc import Iterator
@@ -7,6 +8,8 @@ from decimal import Decimal
 
 import pikepdf
 from pikepdf import Array, Dictionary, Name, Object, Stream, StreamDecodeLevel
+
+from hotfolder.pdf.deflate import unpacked
 
 MOST_LEVELS = 32  # Deeper page trees, colour spaces and functions than this are damage or malice.
 LARGEST = 1e9  # Beyond any coordinate or dimension that ISO 32000-1 annex C lets a reader expect.
@@ -83,6 +86,9 @@ def stream_bytes(stream: object) -> bytes:
     """A stream's decoded bytes; ValueError in plain words where it is none, or is damaged."""
     if not isinstance(stream, Stream):
         raise ValueError("expected a data stream")
+    if name(entry(stream, "/Filter")) == "FlateDecode" and entry(stream, "/DecodeParms") is None:
+        with contextlib.suppress(ValueError):  # qpdf, which follows, reads damaged data as far as it goes, and tells
+            return unpacked(stream.read_raw_bytes())
     try:
         return stream.read_bytes(StreamDecodeLevel.specialized)
     except (pikepdf.PdfError, RuntimeError) as fault:

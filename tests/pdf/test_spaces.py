@@ -258,4 +258,4 @@ def test_numbers_and_names() -> None:
             parse_number(token)
     assert parse_name(b"/a#20b") == "/a b"
     assert write_name("/a b#") == b"/a#20b#23"
-    assert write_numbers([0, 1, 0.5, 1 / 3, 1e-9]) == b"0 1 0.5 0.33333 0"
+    assert write_numbers([0, 1, 0.5, 1 / 3, 1e-9]) == b"0 1 0.5 0.3333 0"

@@ -33,6 +33,7 @@ _TEXT_AHEAD = re.compile(rb"(?!\0\0\0)[\0\t\n\f\r -~]*+\Z")
 
 _LETTERS = [bytes([c]) for c in b"abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ"]
 MOST_ENDS = 10_000  # places looked at where an inline picture may end
+_STEPS = 10_000  # in which colours are written, from 0 to 1
 MOST_OPERANDS = 64  # ISO 32000-1 annex C: at most 32 colour components and a name.
 
 
@@ -298,30 +299,47 @@ def write_name(name: str) -> bytes:
 
 
 def write_numbers(values: Iterable[float]) -> bytes:
-    """Numbers with five decimals at most: a hundredth of a 12-bit step."""
-    return b" ".join([_decimal(round(value * 100_000)) for value in values])
+    """Numbers with four decimals at most: their rounding is a fifth of a 12-bit step, an eightieth of one of 8 bits."""
+    return b" ".join([_decimal(round(value * _STEPS)) for value in values])
 
 
 def write_number_rows(rows: NDArray[np.float64], operators: Sequence[bytes]) -> NDArray[np.object_]:
     """The same for many colours at once, each with an operator behind it."""
-    steps = np.rint(rows * 100_000)
-    if len(rows) == 0 or steps.min() < 0 or steps.max() > 1_000_000:
+    steps = np.rint(rows * _STEPS)
+    if len(rows) == 0 or steps.min() < 0 or steps.max() > 10 * _STEPS:
         texts = [write_numbers(row) + b" " + operator for row, operator in zip(rows.tolist(), operators, strict=True)]
     else:
-        numbers = steps.astype(np.intp)
-        used = np.flatnonzero(np.bincount(numbers.ravel()))
-        written = np.empty(used[-1] + 1, object)
-        written[used] = [_decimal(number) for number in used.tolist()]
-        columns = [*written[numbers].T.tolist(), operators]
-        texts = [b" ".join(row) for row in zip(*columns, strict=True)]
+        texts = _joined(steps.astype(np.intp), operators)
     made = np.empty(len(texts), object)
     made[:] = texts
     return made
 
 
-@lru_cache(maxsize=200_000)  # colours have no more different numbers; writing one takes long
+def _joined(steps: NDArray[np.intp], operators: Sequence[bytes]) -> list[bytes]:
+    """Each row's numbers and its operator, as bytes side by side: what takes up fewer than the longest is cut out."""
+    words = [*dict.fromkeys(operators)]
+    used = np.flatnonzero(np.bincount(steps.ravel()))
+    place = np.zeros(used[-1] + 1, np.intp)
+    place[used] = np.arange(len(used))
+    tokens = [*(_decimal(step) + b" " for step in used.tolist()), *words]
+    table = np.array(tokens)  # (tokens,) of as many bytes as the longest needs
+    letters, lengths = table.view(np.uint8).reshape(len(tokens), -1), np.array([*map(len, tokens)])
+    ends = np.array([len(used) + words.index(word) for word in words])[_numbered(operators, words)]
+    chosen = np.concatenate([place[steps], ends[:, None]], axis=1)
+    inside = np.arange(letters.shape[1]) < lengths[:, None]
+    flat = letters[chosen][inside[chosen]].tobytes()
+    bounds = [0, *np.cumsum(lengths[chosen].sum(axis=1)).tolist()]
+    return [flat[start:end] for start, end in itertools.pairwise(bounds)]
+
+
+def _numbered(operators: Sequence[bytes], words: list[bytes]) -> NDArray[np.intp]:
+    numbers = {word: number for number, word in enumerate(words)}
+    return np.fromiter((numbers[operator] for operator in operators), np.intp, len(operators))
+
+
+@lru_cache(maxsize=2 * _STEPS)  # colours have no more different numbers; writing one takes long
 def _decimal(value: int) -> bytes:
-    return (b"%.5f" % (value / 100_000)).rstrip(b"0").rstrip(b".") or b"0"
+    return (b"%.4f" % (value / _STEPS)).rstrip(b"0").rstrip(b".") or b"0"
 
 
 def splice(data: bytes, edits: Iterable[tuple[int, int, bytes]]) -> bytes:
