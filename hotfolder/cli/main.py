@@ -91,6 +91,17 @@ def run(config: Path, until_idle: bool) -> None:
 
 
 @main.command()
+@click.argument("config", type=_PATH)
+@click.option("--last", type=click.IntRange(1), default=20, show_default=True, metavar="N", help="How many, at most.")
+@click.option("--json", "json_", is_flag=True, help="Print them as JSON.")
+def jobs(config: Path, last: int, json_: bool) -> None:
+    """List the latest jobs of a config: what became of each, and whether it was handed over. Changes nothing."""
+    from hotfolder.cli.ledger import list_jobs
+
+    list_jobs(config, last, json_=json_)
+
+
+@main.command()
 @click.argument("file", type=_PATH)
 @click.option("--json", "json_", is_flag=True, help="Print it as JSON.")
 def config(file: Path, json_: bool) -> None:

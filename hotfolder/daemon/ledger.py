@@ -84,10 +84,11 @@ _COLUMNS = "job, route, file, digest, state, attempts, outcome, arrived, finishe
 class Ledger:
     """The ledger of one spool, used by the daemon's threads in turn.
 
-    `fresh` tells that it had to be made anew. ConfigError where it lies on another machine's disk.
+    `fresh` tells that it had to be made anew. ConfigError where it lies on another machine's disk. `look`: to read
+    only, beside a daemon that may be at work; then nothing is made, changed or set aside.
     """
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Path, *, look: bool = False) -> None:
         if on_network(path.parent):
             raise ConfigError(
                 [
@@ -99,18 +100,23 @@ class Ledger:
         self.fresh = not path.exists()
         self._lock = threading.Lock()
         self._process = os.getpid()
+        self._look = look
         try:
             self._connection = self._open()
         except sqlite3.DatabaseError as error:
-            if getattr(error, "sqlite_errorname", "SQLITE_NOTADB") not in _DAMAGED:
+            if look or getattr(error, "sqlite_errorname", "SQLITE_NOTADB") not in _DAMAGED:
                 raise ConfigError([f"The ledger {path} can't be opened: {error}."]) from error
             self._set_aside()
             self.fresh = True
             self._connection = self._open()
 
     def _open(self) -> sqlite3.Connection:
-        connection = sqlite3.connect(self.path, timeout=10, isolation_level=None, check_same_thread=False)
+        where = f"{self.path.absolute().as_uri()}?mode={'ro' if self._look else 'rwc'}"
+        connection = sqlite3.connect(where, uri=True, timeout=10, isolation_level=None, check_same_thread=False)
         try:
+            if self._look:
+                self._known(connection.execute("PRAGMA user_version").fetchone()[0])
+                return connection
             connection.execute("PRAGMA journal_mode = WAL")
             connection.execute("PRAGMA synchronous = FULL")
             version = connection.execute("PRAGMA user_version").fetchone()[0]
@@ -118,13 +124,17 @@ class Ledger:
                 made = _HAND_OVERS if version else _SCHEMA + _HAND_OVERS
                 connection.executescript(f"BEGIN IMMEDIATE; {made} PRAGMA user_version = {VERSION}; COMMIT;")
                 self.fresh = version == 0
-            elif version != VERSION:
-                raise sqlite3.DatabaseError(f"the ledger has version {version}, this program knows {VERSION}")
+            else:
+                self._known(version)
             connection.execute(f"SELECT {_COLUMNS} FROM jobs LIMIT 1")
         except BaseException:
             connection.close()
             raise
         return connection
+
+    def _known(self, version: int) -> None:
+        if version != VERSION:
+            raise sqlite3.DatabaseError(f"the ledger has version {version}, this program knows {VERSION}")
 
     def _set_aside(self) -> None:
         number = 1

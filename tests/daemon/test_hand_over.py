@@ -10,12 +10,15 @@ import threading
 import time
 import zipfile
 from collections.abc import Iterator
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import pytest
+from click.testing import CliRunner
 from studios import PDF, Stub, make_studio, names
 
+from hotfolder.cli.main import main
 from hotfolder.config.studio import Studio
 from hotfolder.daemon.events import Event, What
 from hotfolder.daemon.files import Files
@@ -158,6 +161,39 @@ def test_a_place_that_is_away_keeps_nobody_waiting_and_changes_no_outcome(tmp_pa
     assert [event.folder for event in told(heard, What.HANDED_OVER)] == ["share/out"]
     assert names(tmp_path / "share" / "out") == names(tmp_path / "near") == ["a.zip"]
     assert (tmp_path / "share" / "out" / "a.zip").read_bytes() == (tmp_path / "near" / "a.zip").read_bytes()
+
+
+def test_the_command_tells_what_was_handed_over(tmp_path: Path) -> None:
+    studio = """
+[routes.posters]
+watch = "in"
+pass = "pass"
+hold = "hold"
+chain = ["open_pdf", { step = "hand_over", to = ["near", "share/out"] }]
+"""
+    (tmp_path / "studio.toml").write_text(studio)
+    call = partial(CliRunner().invoke, main)
+    assert call(["jobs", str(tmp_path / "studio.toml")]).output == "No job has come yet.\n"
+    assert not (tmp_path / "spool").exists()  # to look makes nothing
+    drop(tmp_path, "bad.pdf", "two.pdf")
+    run(sending(tmp_path, "near", "share/out"))
+    before = (tmp_path / "spool" / "ledger.sqlite").read_bytes()
+    told = call(["jobs", str(tmp_path / "studio.toml"), "--json"])
+    jobs = json.loads(told.output)
+    assert [(job["file"], job["size"], job["outcome"]) for job in jobs] == [
+        ("bad.pdf", None, "hold"), ("two.pdf", "A2", "pass"), ("two.pdf", "A3", "pass"),
+    ]  # fmt: skip
+    assert [[over["state"] for over in job["hand_overs"]] for job in jobs] == [
+        [],
+        ["done", "trying"],
+        ["done", "trying"],
+    ]
+    table = call(["jobs", str(tmp_path / "studio.toml"), "--last", "1"]).output
+    lines = " ".join(table.split())
+    assert "two.pdf (A3)" in lines
+    assert "bad.pdf" not in lines
+    assert "NOT handed over to" in lines
+    assert (tmp_path / "spool" / "ledger.sqlite").read_bytes() == before
 
 
 def test_what_was_changed_in_pass_is_not_sent(tmp_path: Path) -> None:

@@ -42,7 +42,7 @@ def call(folder: Path) -> Call:
 def test_no_arguments_help_and_exit_well(call: Call) -> None:
     result = call()
     assert result.exit_code == 0
-    for command in ("run", "config", "steps", "check", "once", "demo"):
+    for command in ("run", "jobs", "config", "steps", "check", "once", "demo"):
         assert f"\n  {command} " in result.output
 
 
@@ -54,7 +54,7 @@ def test_an_unknown_command(call: Call) -> None:
     result = call("chek")
     assert result.exit_code == 2
     assert result.stderr == (
-        "There is no command 'chek'; did you mean 'check'? The commands are run, config, steps, check, once, plates, demo.\n"
+        "There is no command 'chek'; did you mean 'check'? The commands are run, jobs, config, steps, check, once, plates, demo.\n"
     )
 
 
