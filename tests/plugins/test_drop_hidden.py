@@ -16,6 +16,7 @@ from pikepdf import Array, Dictionary, Name, Stream
 from PIL import Image
 
 from hotfolder.loading import load_plugins
+from hotfolder.pdf.mappings.plain_paths import is_plain_path
 from hotfolder.pdf.objects import content_bytes
 from hotfolder.pdf.render import render_page
 from hotfolder.testing import codes, embed_picture, make_job, make_pdf, run_steps
@@ -171,6 +172,14 @@ def test_what_nothing_uses_any_more_leaves_the_file(tmp_path):
         assert set(pdf.pages[0].obj.Resources.XObject.keys()) == {"/Form"}
         assert not [item for item in pdf.objects if isinstance(item, Stream) and item.get("/Subtype") == Name.Image]
     assert job.findings[0].measured.startswith("the file had")
+
+
+def test_hostile_paths_take_no_time():
+    """Digits without end, and a path of very many parts that is none in the end."""
+    assert not is_plain_path(b"9" * 100_000 + b" " + b"1234567890 " * 6 + b"X")
+    assert not is_plain_path(b"1 2 m " + b"1234567890.123 " * 200_000 + b"X")
+    assert not is_plain_path(b"1 2 m " + b"3 4 l " * 200_000 + b"X")
+    assert is_plain_path(b"1 2 m " + b"3 4 l " * 200_000 + b"h W*")
 
 
 def test_invisible_text_may_stay(tmp_path):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections import Counter
 from dataclasses import dataclass, field
 
@@ -10,6 +9,7 @@ from pikepdf import Pdf, Stream
 
 from hotfolder.finding import Box
 from hotfolder.pdf.looking.outlines import COUNTS, Outline, around, reach_of_pen
+from hotfolder.pdf.mappings.plain_paths import is_plain_path
 from hotfolder.pdf.objects import entry, identity, inherited, name
 from hotfolder.pdf.values.spaces import Space
 from hotfolder.pdf.walk.content import Operation, parse_name, parse_number
@@ -25,13 +25,6 @@ _MITER = 12.0  # times half the line's width that its corners may reach: the def
 _FILLS = frozenset((b"f", b"F", b"f*", b"B", b"B*", b"b", b"b*"))
 _STROKES = frozenset((b"S", b"s", b"B", b"B*", b"b", b"b*"))
 _SHOWN = frozenset((b"Tj", b"TJ", b"'", b'"'))
-_NUMBER = rb"[-+]?(?:\d+\.?\d*|\.\d+)\s+"
-#: A path without anything else between its operators, and without a mere point, which a round pen would draw.
-_PLAIN_PATH = re.compile(
-    rb"\s*(?:(?:%b){4}re\s+|(?:%b){2}m\s+(?:(?:%b){2}l\s+|(?:%b){4}[vy]\s+|(?:%b){6}c\s+)+(?:h\s+)?)+"
-    % ((_NUMBER,) * 5)
-)
-_CLIPS = re.compile(rb"\sW\*?\Z")
 _INVISIBLE = 3  # text rendering mode (table 106)
 
 
@@ -202,7 +195,7 @@ class _DropHidden(_Nothing):
             return
         box, fills, strokes = around(parts), operator in _FILLS, operator in _STROKES
         hidden = (fills or strokes) and self._is_hidden_path(state, box, fills=fills, strokes=strokes)
-        if not (hidden or outline.clips) or not _is_plain(frame.data[start : operation.start]):
+        if not (hidden or outline.clips) or not is_plain_path(frame.data[start : operation.start]):
             return
         if hidden and outline.clips:
             frame.changes.add(operation.start, operation.end, b"n")
@@ -254,10 +247,6 @@ class _DropHidden(_Nothing):
             state.text_mode, (state.alpha_fill, state.alpha_stroke)
         )
         return not any(faint) or _is_outside(state, None)
-
-
-def _is_plain(path: bytes) -> bool:
-    return _PLAIN_PATH.fullmatch(_CLIPS.sub(b"", path.rstrip()) + b" ") is not None
 
 
 def _is_outside(state: State, box: Box | None) -> bool:

@@ -14,11 +14,13 @@ from hotfolder.pdf.values.spaces import Floats, Space
 from hotfolder.pdf.walk.outcome import CannotConvert
 
 SIDE = 128  # pixels: 16 of JPEG's squares
-MOST_PIXELS = 12_000_000  # read of one picture, from its top
+MOST_PIXELS = 12_000_000  # read of one picture, from its top: as long as JPEG takes a quarter of a second
+MOST_UNPACKED = 6_000_000  # the same of those that aren't JPEG, which take longer to unpack
 MOST_HELD = 4_000_000  # pixels of a picture whose coding must be undone as a whole
 _STREAMED = ("", "DCTDecode", "FlateDecode")
 _IN_A_ROW = 12  # places looked at in one row of pieces
-_KEPT = 3  # of them, those with the most in them
+_KEPT = 3  # of them, those with the most in them; twice as many of a wide picture, whose rows cost more to read
+_WIDE = 24 * SIDE
 _LUMA = (0.299, 0.587, 0.114)  # ITU-R BT.601
 
 
@@ -32,7 +34,7 @@ def detailed_pieces(picture: Stream, space: Space, most: int = MOST_PIXELS) -> I
         return
     image = load(picture, space, facts)
     kind: type[np.integer] = np.uint8 if image.format == "uchar" else np.uint16
-    rows = min(facts.height, most // facts.width)
+    rows = min(facts.height, (most if facts.coding == "DCTDecode" else min(most, MOST_UNPACKED)) // facts.width)
     try:
         for top in range(0, rows - SIDE + 1, SIDE):
             raw = pyvips.Region.new(image).fetch(0, top, image.width, SIDE)
@@ -54,7 +56,10 @@ def _liveliest(strip: NDArray[np.integer], top: int) -> list[int]:
     lefts = [SIDE * place for place in range(top // SIDE % step, places, step)]
     # Every fourth pixel tells whether there is anything at all.
     lively = [float(strip[::4, left : left + SIDE : 4].astype(np.float32).std(axis=(0, 1)).max()) for left in lefts]
-    return [left for _, left in sorted(zip(lively, lefts, strict=True), reverse=True)[:_KEPT]]
+    return [
+        left
+        for _, left in sorted(zip(lively, lefts, strict=True), reverse=True)[: _KEPT * (1 + (strip.shape[1] >= _WIDE))]
+    ]
 
 
 def _brightness(pixels: NDArray[np.integer], space: Space) -> Floats:

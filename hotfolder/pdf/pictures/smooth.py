@@ -13,7 +13,9 @@ from hotfolder.pdf.pictures.reading import load
 from hotfolder.pdf.values.spaces import GRAY, Space
 
 MOST_PIXELS = 12_000_000  # looked at; a picture of more counts as detailed
-LEAST_STEP = 8.0  # of 255, from one pixel to the next: more is an edge, or grain that is seen
+LEAST_STEP = (
+    12.0  # of 255, from one pixel to the next: more is an edge, or grain that is seen; JPEG of gradients has 10
+)
 
 
 def is_smooth(picture: Object, space: Space) -> bool:
