@@ -5,6 +5,7 @@ from __future__ import annotations
 import sqlite3
 import threading
 import traceback
+from collections import defaultdict
 from collections.abc import Callable
 from concurrent.futures import Future
 from dataclasses import dataclass
@@ -20,7 +21,7 @@ from hotfolder.names import printable
 from hotfolder.parcel import without_secrets
 
 _CODE = "not_handed_over"
-_AT_ONCE = 2
+_AT_ONCE = 8  # and of these one to each place, so that a place that never answers keeps no other waiting
 _FIRST_PAUSE, _LONGEST_PAUSE = 1.0, 300.0
 _TRIES_BEFORE_IDLE = 4  # as in dispatch.py
 _LONGEST_WORDS = 300  # of an error that a library for a far machine reports
@@ -33,7 +34,6 @@ class _Way:
 
     waybill: Waybill
     number: int
-    when: float
     tries: int = 0
     given_up: bool = False
 
@@ -44,6 +44,14 @@ class _Way:
     def event(self, what: What, **fields: Any) -> Event:
         bill = self.waybill
         return Event(what, bill.route, bill.job, bill.file, folder=printable(self.place), **fields)
+
+
+@dataclass
+class _Place:
+    """A folder or an address: when it may be tried again, and how often in a row it could not be reached."""
+
+    when: float = float("-inf")
+    failed: int = 0
 
 
 class HandOvers:
@@ -59,6 +67,7 @@ class HandOvers:
     ) -> None:
         self._parcels, self._ledger, self._tell, self._clock, self._inbox = parcels, ledger, tell, clock, inbox
         self._ways: dict[tuple[str, int], _Way] = {}
+        self._places: defaultdict[str, _Place] = defaultdict(_Place)
         self._running: dict[tuple[str, int], tuple[Future[list[str]], threading.Thread]] = {}
 
     def line_up(self, job: str | None = None) -> None:
@@ -70,15 +79,17 @@ class HandOvers:
                 Event(What.TROUBLE, job=job or "", words=f"{error.strerror}; nothing is handed over now.")
             )
         for waybill, number in waiting:
-            way = _Way(waybill, number, self._clock())
+            way = _Way(waybill, number)
             self._ways.setdefault((waybill.job, number), way)
             self._remember(partial(self._ledger.hand_over, waybill.job, way.place, "waiting"))
 
     def feed(self) -> None:
+        busy = {self._ways[key].place for key in self._running}
         for key, way in self._ways.items():
             if len(self._running) >= _AT_ONCE:
                 return
-            if key not in self._running and not way.given_up and way.when <= self._clock():
+            if not way.given_up and way.place not in busy and self._places[way.place].when <= self._clock():
+                busy.add(way.place)
                 future: Future[list[str]] = Future()
                 future.add_done_callback(lambda _: self._inbox.put(nothing))
                 call = partial(self._parcels.deliver, way.waybill, way.number)
@@ -96,8 +107,10 @@ class HandOvers:
             error = future.exception()
             if error is None:
                 del self._ways[key]
+                self._places.pop(way.place, None)
                 self._arrived(way, future.result())
             else:
+                self._ways[key] = self._ways.pop(key)  # to the end: others may be luckier
                 self._failed(way, error)
 
     def _arrived(self, way: _Way, names: list[str]) -> None:
@@ -108,8 +121,11 @@ class HandOvers:
             self._remember(partial(self._ledger.note, job, _CODE, None))
 
     def _failed(self, way: _Way, error: BaseException) -> None:
-        way.when = self._clock() + min(_FIRST_PAUSE * 2 ** (way.tries - 1), _LONGEST_PAUSE)
         way.given_up = isinstance(error, Altered)
+        if not way.given_up:
+            place = self._places[way.place]
+            place.when = self._clock() + min(_FIRST_PAUSE * 2 ** min(place.failed, 10), _LONGEST_PAUSE)
+            place.failed += 1
         said = without_secrets(str(getattr(error, "strerror", None) or error or type(error).__name__))
         words = printable(said)[:_LONGEST_WORDS].rstrip(".") + "."
         if way.given_up or way.tries & (way.tries - 1) == 0:  # a place away for a day must not fill the log
@@ -131,12 +147,12 @@ class HandOvers:
             self._tell(Event(What.TROUBLE, words=f"The ledger could not be written: {error}"))
 
     def idle(self) -> bool:
-        waiting = [way for way in self._ways.values() if not way.given_up and way.tries < _TRIES_BEFORE_IDLE]
-        return not self._running and not waiting
+        waiting = {way.place for way in self._ways.values() if not way.given_up}
+        return not self._running and all(self._places[place].failed >= _TRIES_BEFORE_IDLE for place in waiting)
 
     def pause(self) -> float:
         """Seconds until something is to be tried again."""
-        waits = [way.when - self._clock() for key, way in self._ways.items() if key not in self._running]
+        waits = [self._places[way.place].when - self._clock() for way in self._ways.values() if not way.given_up]
         return min((wait for wait in waits if wait > 0), default=float("inf"))
 
     def close(self) -> None:

@@ -163,6 +163,16 @@ def test_a_place_that_is_away_keeps_nobody_waiting_and_changes_no_outcome(tmp_pa
     assert (tmp_path / "share" / "out" / "a.zip").read_bytes() == (tmp_path / "near" / "a.zip").read_bytes()
 
 
+def test_many_jobs_for_a_place_that_is_away(tmp_path: Path) -> None:
+    """The place is tried now and then, not once for each job; all arrive when it is there again, each once."""
+    drop(tmp_path, *(f"{number}.pdf" for number in range(12)))
+    tried = told(run(sending(tmp_path, "share/out")), What.NOT_HANDED_OVER)
+    assert 4 <= len(tried) <= 6
+    (tmp_path / "share").mkdir()
+    run(sending(tmp_path, "share/out"))
+    assert names(tmp_path / "share" / "out") == sorted(f"{number}.zip" for number in range(12))
+
+
 def test_the_command_tells_what_was_handed_over(tmp_path: Path) -> None:
     studio = """
 [routes.posters]
