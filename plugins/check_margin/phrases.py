@@ -88,6 +88,8 @@ def alike(things: Iterable[Thing]) -> Iterator[Thing]:
     """Lines that follow one another and are as near to the same sides, as one thing."""
     last: Thing | None = None
     for thing in things:
+        if last is not None and thing.words == last.words and thing.box.common(last.box):
+            continue  # the same once more: a shadow, or letters made bolder by printing them twice
         if (
             last is not None
             and not (last.cut or thing.cut)

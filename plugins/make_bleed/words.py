@@ -33,7 +33,7 @@ def code(ask: bool) -> str:
 def made(seen: Seen, method: Method, bleed: float, ask: bool, annotated: bool) -> Found:
     """Bleed was made of the art on some sides."""
     plan, sides = seen.plan, seen.plan.lacking
-    message = f"{{page}} had {_how_much(plan, sides)}; there {_HOW[method]}."
+    message = f"{{page}} had {_how_much(plan)} {_where(plan, sides)}; there {_HOW[method]}."
     if seen.bare:
         message += f" {_where(plan, seen.bare).capitalize()} the paper is bare along the cut, and needs no bleed."
     if annotated:
@@ -52,8 +52,8 @@ def made(seen: Seen, method: Method, bleed: float, ask: bool, annotated: bool) -
 def uncovered(lacked: Plan, seen: Seen, bleed: float) -> Found:
     """The art went on beyond the page's edge already."""
     message = (
-        f"{{page}} hid the bleed {_where(lacked, seen.hidden)}: its art goes on beyond the edge there. Now the page "
-        "shows it."
+        f"{{page}} showed no bleed {_where(lacked, seen.hidden)}, but its art goes on beyond the edge there; now "
+        "the page shows it."
     )
     return Found(
         "bleed_uncovered",
@@ -69,7 +69,7 @@ def uncovered(lacked: Plan, seen: Seen, bleed: float) -> Found:
 def no_art(lacked: Plan, bleed: float) -> Found:
     """Nothing stands along the edges that lack bleed."""
     where = _where(lacked, lacked.lacking)
-    message = f"{{page}} lacks bleed {where}, but the paper is bare along the cut: there is no art to make bleed of."
+    message = f"{{page}} has no bleed {where}, but the paper is bare along the cut: there is no art to make bleed of."
     mend = "If the art was to fill the page, let it run past the edge on all sides, and export again."
     return Found("no_art_at_edge", message, None, show_length(bleed), mend, level=Level.NOTE, box=lacked.boxes.trim)
 
@@ -90,11 +90,9 @@ def not_made(reason: str) -> Found:
     return Found("bleed_not_made", f"No bleed could be made for {{page}}. {reason}", mend=_BY_HAND, level=Level.NOTE)
 
 
-def _how_much(plan: Plan, sides: tuple[int, ...]) -> str:
+def _how_much(plan: Plan) -> str:
     least = plan.shortest()
-    if least < 0.05:
-        return "no bleed on any side" if len(sides) == 4 else f"no bleed {_where(plan, sides)}"
-    return f"only {show_length(least)} of bleed {_where(plan, sides)}"
+    return "no bleed" if least < 0.05 else f"only {show_length(least)} bleed"
 
 
 def _where(plan: Plan, sides: tuple[int, ...]) -> str:

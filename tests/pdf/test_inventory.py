@@ -209,3 +209,15 @@ def test_wide_moves_inside_of_a_text(page: Page) -> None:
     """A move as wide as a space cuts words; one of several sizes leads to another piece."""
     texts = listed(page, "BT /F1 10 Tf 10 50 Td [-500 (Fri) -300 (9) 40 (pm) -5000 (Hall)] TJ (!) Tj ET")
     assert [(each.words, round(each.whole.left)) for each in texts] == [("Fri 9pm", 15), ("Hall", 98), ("!", 118)]
+
+
+def test_letters_one_below_the_other(page: Page) -> None:
+    page.put(
+        "Font",
+        "Down",
+        "<< /Type /Font /Subtype /Type0 /BaseFont /Down /Encoding /Identity-V "
+        "/DescendantFonts [<< /Type /Font /Subtype /CIDFontType0 /BaseFont /Down >>] >>",
+    )
+    first, second = listed(page, "BT /Down 20 Tf 100 150 Td <000100020003> Tj <0001> Tj ET")
+    assert first.whole == pytest.approx((90, 90, 110, 150))
+    assert second.whole == pytest.approx((90, 70, 110, 90))

@@ -109,6 +109,24 @@ TABLE = {
         {"boxes": False},
         [("hold text_in_margin", "“HALL”", "from the left")],
     ),
+    "the same letters again, a little off": (
+        text("HALL", 4, 150) + text("HALL", 4.3, 149.7),
+        {},
+        {},
+        [("hold text_in_margin", "“HALL” is 4.", "from the left")],
+    ),
+    "letters that run upwards, in two pieces": (
+        "BT /F1 5 Tf 0 1 -1 0 10 100 Tm (Pier) Tj 12 0 Td (six) Tj ET",
+        {},
+        {},
+        [("hold text_in_margin", "“Pier six” is ", "from the left")],
+    ),
+    "letters on a photograph": (
+        f"q 210 0 0 310 -5 -5 cm /Noise Do Q {text('HALL', 4, 150)}",
+        {},
+        {},
+        [("hold text_in_margin", "“HALL” is 4 mm", "from the left")],
+    ),
     "a logo": (
         logo(5, 150),
         {},
@@ -211,13 +229,16 @@ def poster(folder, content, *, boxes=True, changes=None, before=""):
         cid = Dictionary(Type=Name.Font, Subtype=Name.CIDFontType2, BaseFont=Name.Odd, DW=600)
         odd = Dictionary(Type=Name.Font, Subtype=Name.Type0, BaseFont=Name.Odd, Encoding=Name("/Identity-H"), DescendantFonts=Array([cid]))  # fmt: skip
         padded = bytes(128 if 20 < x < 80 and 10 < y < 90 else 255 for y in range(100) for x in range(100))
+        noise = bytes(x * 37 * x % 251 for x in range(200 * 300))
         off = pdf.make_indirect(Dictionary(Type=Name.OCG, Name="no"))
         pdf.Root.OCProperties = Dictionary(OCGs=Array([off]), D=Dictionary(OFF=Array([off])))
         for page in pdf.pages:
             page.obj.Resources = Dictionary(
                 Font=Dictionary(F1=font, Odd=odd),
                 XObject=Dictionary(
-                    Im=embed_picture(pdf, 4, 4), Padded=embed_picture(pdf, 100, 100, "/DeviceGray", padded)
+                    Im=embed_picture(pdf, 4, 4),
+                    Padded=embed_picture(pdf, 100, 100, "/DeviceGray", padded),
+                    Noise=embed_picture(pdf, 200, 300, "/DeviceGray", noise),
                 ),
                 Properties=Dictionary(Off=off),
             )

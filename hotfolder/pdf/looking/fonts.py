@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from pikepdf import Array, Dictionary
 
 from hotfolder.pdf.looking.font_rights import forbids_embedding
+from hotfolder.pdf.looking.font_table import MOST_LETTERS, read_letters
 from hotfolder.pdf.looking.letters import Heights, Reach, read_heights
 from hotfolder.pdf.objects import entry, name, number, numbers, stream_bytes, whole
 
@@ -15,11 +16,6 @@ _PROGRAMS = ("/FontFile", "/FontFile2", "/FontFile3")  # ISO 32000-1 Table 126
 # Type 1 as text and in segments, CFF of version 1, TrueType and OpenType in all their kinds (by their specifications).
 _BEGINNINGS = (b"%!", b"\x80\x01", b"\x01", b"\0\1\0\0", b"true", b"typ1", b"OTTO", b"ttcf")
 _SUBSET = re.compile(r"[A-Z]{6}\+")  # 9.6.4: six letters before the name of a font of which only a part is embedded
-_CODE = re.compile(rb"<([\da-fA-F\s]*)>")
-_MAPPINGS = re.compile(rb"begin(bfchar|bfrange)(.*?)endbf", re.S)
-_RANGE = re.compile(rb"<([\da-fA-F]+)>\s*<([\da-fA-F]+)>\s*(?:<([\da-fA-F\s]+)>|\[([^\]]*)\])")
-_MOST_LETTERS = 70_000
-_LATIN = {code: bytes([code]).decode("cp1252", "ignore") for code in range(32, 256)}
 _USUAL_WIDTH = 0.5  # of the size; only boxes drawn in reports depend on it
 _MOST_WIDTH = 5.0  # of the size; beyond it a width is damage
 _MOST_REACH = 5.0
@@ -39,6 +35,7 @@ class Font:
     scale: float | None = 1.0  # what the size is to be multiplied with; None: unknown (Type 3)
     usual_width: float = _USUAL_WIDTH  # of letters whose width isn't given
     heights: Heights = field(default_factory=Heights)
+    vertical: bool = False  # its letters stand one below the other (9.7.4.3)
     restricted: bool = False  # its maker doesn't want it inside documents
     body: Reach | None = None  # how far every letter may reach, where only that is known (Type 3, symbols)
     _reaches: dict[int, Reach] = field(default_factory=dict, repr=False, compare=False)
@@ -87,7 +84,7 @@ def read_font(found: object) -> Font:
             title,
             kind,
             True,
-            letters=_letters(found, False),
+            letters=read_letters(found, False),
             widths=_simple_widths(found, _type3_unit(found)),
             scale=_type3_scale(found),
             body=_type3_body(found),
@@ -104,13 +101,19 @@ def read_font(found: object) -> Font:
         kind,
         program is not None,
         two_bytes,
-        _letters(found, two_bytes),
+        read_letters(found, two_bytes),
         _composite_widths(entry(holder, "/W")) if two_bytes else _simple_widths(found),
         usual_width=_within_reason(number(entry(holder, "/DW"), 1000.0) / 1000) if two_bytes else _USUAL_WIDTH,
         heights=read_heights(holder),
+        vertical=two_bytes and _is_vertical(entry(found, "/Encoding")),
         body=None if two_bytes else _symbols_body(found),
         restricted=program is not None and forbids_embedding(program),
     )
+
+
+def _is_vertical(encoding: object) -> bool:
+    """By the table's name (9.7.5.2), or its own word where it lies in the file."""
+    return name(encoding).endswith("-V") or whole(entry(encoding, "/WMode"), 0) == 1
 
 
 def is_embedded(holder: object) -> bool:
@@ -187,7 +190,7 @@ def _simple_widths(found: Dictionary, unit: float = 0.001) -> dict[int, float]:
 def _composite_widths(found: object) -> dict[int, float]:
     """9.7.4.3: `first [w1 w2 ...]` or `first last w`, for the codes of Identity-H."""
     items, widths, at = list(found) if isinstance(found, Array) else [], dict[int, float](), 0
-    left = _MOST_LETTERS
+    left = MOST_LETTERS
     while at + 1 < len(items) and left > 0:
         first, second = whole(items[at], 0), items[at + 1]
         if isinstance(second, Array):
@@ -201,48 +204,3 @@ def _composite_widths(found: object) -> dict[int, float]:
         else:
             break
     return widths
-
-
-# ---- letters
-
-
-def _letters(found: Dictionary, two_bytes: bool) -> dict[int, str]:
-    """Code to letter: by the font's own table (9.10.3), else as Latin letters for a simple font."""
-    try:
-        return _to_unicode(stream_bytes(entry(found, "/ToUnicode")))
-    except ValueError:
-        return {} if two_bytes else _LATIN
-
-
-def _to_unicode(data: bytes) -> dict[int, str]:
-    letters: dict[int, str] = {}
-    for kind, body in _MAPPINGS.findall(data):
-        if kind == b"bfchar":
-            codes = [_bytes(code) for code in _CODE.findall(body)]
-            letters |= {int.from_bytes(a): _utf16(b) for a, b in zip(codes[::2], codes[1::2], strict=False)}
-        else:
-            _add_ranges(letters, body)
-    return letters
-
-
-def _add_ranges(letters: dict[int, str], body: bytes) -> None:
-    left = _MOST_LETTERS  # a range of four bytes could go on for ever
-    for first, last, start, listed in _RANGE.findall(body):
-        low = int(first, 16)
-        if not start:
-            letters |= {low + at: _utf16(_bytes(item)) for at, item in enumerate(_CODE.findall(listed))}
-            continue
-        count = min(int(last, 16) - low + 1, left)
-        left -= max(count, 0)
-        base, size = int.from_bytes(_bytes(start)), len(_bytes(start))
-        for at in range(count):
-            letters[low + at] = _utf16(((base + at) % 256**size).to_bytes(size))
-
-
-def _bytes(code: bytes) -> bytes:
-    digits = b"".join(code.split())
-    return bytes.fromhex((digits + b"0" * (len(digits) % 2)).decode("ascii")) or b"\0"
-
-
-def _utf16(raw: bytes) -> str:
-    return raw.decode("utf-16-be", "ignore") if len(raw) > 1 else raw.decode("latin-1")

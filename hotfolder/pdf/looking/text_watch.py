@@ -110,6 +110,9 @@ class TextWatch(Mapping):
         font, size, scale = self._font(state.font), state.font_size, state.text_scale
         matrix = multiply(at, state.ctm)  # type: ignore[arg-type]
         parts, moved = _parts(operands[-1])
+        if font.vertical:
+            self._show_downwards(frame, font, matrix, parts, moved)
+            return
         across, pieces = 0.0, list[Piece]()
         for part in parts:
             begin = across - part.before / 1000 * size * scale
@@ -123,6 +126,20 @@ class TextWatch(Mapping):
             pieces.append(Piece(part.words, box))
         across -= moved / 1000 * size * scale
         frame.memory["at"] = multiply((1, 0, 0, 1, across, 0), at)  # type: ignore[arg-type]
+        if pieces:
+            self.pieces_shown(frame, font, matrix, pieces)
+
+    def _show_downwards(self, frame: Frame, font: Font, matrix: Matrix, parts: list[_Part], moved: float) -> None:
+        """Letters one below the other, a size high and wide, their middle on the line (9.7.4.3: DW2 is [880 -1000])."""
+        state, size, half = frame.state, frame.state.font_size, frame.state.font_size * frame.state.text_scale / 2
+        up, pieces = 0.0, list[Piece]()
+        for part in parts:
+            begin = up - part.before / 1000 * size
+            count = len(font.codes(part.text))
+            up = begin - (count + part.kerned / 1000) * size + count * state.letter_gap
+            pieces.append(Piece(part.words, Box(*transform_box((-half, up, half, begin), matrix))))
+        at: Matrix = frame.memory.get("at", IDENTITY)  # type: ignore[assignment]
+        frame.memory["at"] = multiply((1, 0, 0, 1, 0, up - moved / 1000 * size), at)
         if pieces:
             self.pieces_shown(frame, font, matrix, pieces)
 
