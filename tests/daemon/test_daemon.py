@@ -127,6 +127,29 @@ def test_several_sizes_of_one_arrival(tmp_path: Path) -> None:
     ledger.close()
 
 
+def test_stopped_between_two_sizes(tmp_path: Path) -> None:
+    class StoppedAtTheSecond(Stub):
+        def run(self, order: Order, heard: Callable[[str], None] | None = None) -> JobRecord:
+            if order.part == 2:
+                raise Stopped
+            return super().run(order, heard)
+
+    drop(tmp_path, "two.pdf")
+    daemon: list[Daemon] = []
+    heard: list[Event] = []
+
+    def hear(event: Event) -> None:
+        heard.append(event)
+        if event.what is What.PUT_BACK:
+            daemon[0].stop()
+
+    daemon.append(Daemon(make_studio(tmp_path), hear, runner=StoppedAtTheSecond(), events=False))
+    daemon[0].run()
+    assert names(tmp_path / "in") == ["two.pdf"]
+    assert names(tmp_path / "pass") == names(tmp_path / "spool" / "work") == names(tmp_path / "spool" / "done") == []
+    assert len(outcomes(run(make_studio(tmp_path)))) == 2
+
+
 def test_the_same_bytes_are_noticed(tmp_path: Path) -> None:
     drop(tmp_path, "a.pdf")
     run(make_studio(tmp_path))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import shutil
+import subprocess
 from pathlib import Path
 from typing import Any
 
@@ -10,7 +12,7 @@ import pytest
 from pdfminer.high_level import extract_pages
 from pdfminer.layout import LTFigure
 from pikepdf import Array, Dictionary, Name
-from PIL import ImageChops, ImageStat
+from PIL import Image, ImageChops, ImageStat
 from pydantic import ValidationError
 
 from hotfolder.finding import Box
@@ -128,6 +130,35 @@ def test_patterns_and_groups_look_the_same_in_each_copy(tmp_path: Path) -> None:
     assert mean_difference(job, art, (60, 20), (105, 148)) > 20  # the measure does tell a difference
     with job.read() as pdf:
         assert Name.DeviceCMYK == pdf.pages[0].obj.Group.CS
+
+
+@pytest.mark.skipif(not shutil.which("pdftoppm"), reason="poppler is not installed")
+def test_copies_as_another_renderer_draws_them(tmp_path: Path) -> None:
+    """poppler, a renderer that is not ours: the trim of each copy against the trim of the artwork, pixel by pixel."""
+    art = make_patterned(tmp_path / "poster.pdf")
+    job = make_job(tmp_path, art, ticket={"bleed": "3mm"})
+    run_steps(job, step(columns=2, rows=2, gap="5mm"), STEPS["seal_pdf"]())
+    with job.read() as pdf, pikepdf.open(art) as before:
+        sheet, own = read_boxes(pdf.pages[0]), read_boxes(before.pages[0])
+    was, came = poppler(art, tmp_path / "was"), poppler(job.artwork, tmp_path / "came")
+    corner = own.trim.left - own.media.left, own.media.top - own.trim.top
+    expected = was.crop(pixels(*corner, 105, 148))
+    for right, down in ((0, 0), (110, 0), (0, 153), (110, 153)):
+        left = sheet.trim.left - sheet.media.left + right * MM
+        found = came.crop(pixels(left, sheet.media.top - sheet.trim.top + down * MM, 105, 148))
+        difference = ImageStat.Stat(ImageChops.difference(expected, found)).mean
+        # Edges fall between pixels elsewhere in each copy; another picture differs by 60 and more.
+        assert sum(difference) / 3 < 4
+
+
+def poppler(path: Path, target: Path) -> Image.Image:
+    subprocess.run(["pdftoppm", "-r", "72", "-png", "-singlefile", path, target], check=True)
+    with Image.open(target.with_suffix(".png")) as picture:
+        return picture.convert("RGB")
+
+
+def pixels(left: float, top: float, wide: float, high: float) -> tuple[int, int, int, int]:
+    return round(left), round(top), round(left + wide * MM), round(top + high * MM)
 
 
 def test_a_copy_that_was_covered_is_found(tmp_path: Path) -> None:
