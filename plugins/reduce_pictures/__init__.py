@@ -5,9 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from pikepdf import Pdf, Stream
+from pikepdf import Stream
 
-from hotfolder.pdf.looking.census import Placement, placements, user_unit
+from hotfolder.pdf.looking.census import Placement, user_unit
+from hotfolder.pdf.looking.finer import largest_placements
 from hotfolder.pdf.pictures.reducing import Reduced, Wanted, reduce_picture
 from hotfolder.plugin import Box, Job, Part, Register, Settings, Step, hookimpl, setting
 
@@ -73,8 +74,10 @@ class ReducePictures(Step):
         )
         done: list[tuple[Placement, Reduced, float]] = []
         with job.edit() as pdf:
-            for placed in _coarsest(pdf, wanted.least):
-                picture = pdf.get_object(placed.object_id or (0, 0))
+            for key, placed in largest_placements(pdf).items():
+                if not wanted.least <= placed.ppi + 1 < math.inf:
+                    continue
+                picture = pdf.get_object(key)
                 reduced = reduce_picture(pdf, picture, placed.ppi, wanted) if isinstance(picture, Stream) else None
                 if reduced is not None:
                     done.append((placed, reduced, user_unit(pdf.pages[placed.page - 1].obj)))
@@ -104,17 +107,6 @@ class ReducePictures(Step):
             page=finest.page,
             box=Box(*finest.box),
         )
-
-
-def _coarsest(pdf: Pdf, least: float) -> list[Placement]:
-    """Every picture once, where it has its least resolution, if that is above the least that is too much anywhere."""
-    found: dict[tuple[int, int], Placement] = {}
-    for number, page in enumerate(pdf.pages, 1):
-        for placed in placements(page, number):
-            if placed.object_id is not None:
-                known = found.get(placed.object_id, placed)
-                found[placed.object_id] = min(known, placed, key=lambda one: one.ppi)
-    return [placed for placed in found.values() if least <= placed.ppi + 1 < math.inf]
 
 
 def _size(count: int) -> str:
