@@ -226,3 +226,20 @@ def test_a_type_3_font_is_as_high_as_its_letters():
     assert read_font(font).scale == pytest.approx(12 * 0.05 / 1.2)
     font.FontBBox = Array([0, 0, 0, 0])  # allowed, and says nothing (Table 112)
     assert read_font(font).scale is None
+
+
+# /Encoding of a simple font without a table -> what the bytes 1, 65, 138 and 228 say
+ENCODINGS = {
+    "": "AŠä",
+    "/Encoding /WinAnsiEncoding": "AŠä",
+    "/Encoding /MacRomanEncoding": "Aä‰",
+    "/Encoding << /Differences [1 /uni0416 65 /fi 228 /g17] >>": "ЖfiŠ",
+    "/Encoding << /BaseEncoding /MacRomanEncoding /Differences [1 /Eacute /B] >>": "ÉAä‰",
+    "/Encoding << /Differences [300 /A (b) -7 /B 1000000000 /C] >>": "AŠä",
+}
+
+
+@pytest.mark.parametrize("encoding", ENCODINGS)
+def test_letters_by_the_encoding(encoding):
+    found = read_font(parse(f"<< /Subtype /Type1 /BaseFont /X {encoding} >>"))
+    assert found.words(bytes([1, 65, 138, 228])) == ENCODINGS[encoding]
