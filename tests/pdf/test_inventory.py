@@ -1,9 +1,12 @@
 """What a page paints, object by object: small drawn pages, and what is told of each."""
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from pages import Page
 from pikepdf import Array, Dictionary, Name
 
+from hotfolder.finding import Box
 from hotfolder.pdf.looking import inventory_watch
 from hotfolder.pdf.looking.inventory import Kind, Painted, take_inventory
 
@@ -77,6 +80,10 @@ TABLE = {
 
 @pytest.fixture
 def page() -> Page:
+    return furnished()
+
+
+def furnished() -> Page:
     page = Page()
     page.form("Small", "0 0 100 100 re f").BBox = Array([0, 0, 20, 20])
     page.put(
@@ -221,3 +228,114 @@ def test_letters_one_below_the_other(page: Page) -> None:
     first, second = listed(page, "BT /Down 20 Tf 100 150 Td <000100020003> Tj <0001> Tj ET")
     assert first.whole == pytest.approx((90, 90, 110, 150))
     assert second.whole == pytest.approx((90, 70, 110, 90))
+
+
+# membership of two layers, one of them off -> whether what belongs to it prints (ISO 32000-1 8.11.2.2)
+MEMBERSHIPS = [
+    ({"OCGs": "on"}, True),
+    ({"OCGs": ["off", "on"]}, True),
+    ({"OCGs": ["off", "on"], "P": "/AllOn"}, False),
+    ({"OCGs": ["off", "on"], "P": "/AnyOff"}, True),
+    ({"OCGs": ["off", "on"], "P": "/AllOff"}, False),
+    ({"OCGs": ["off"]}, False),
+    ({"OCGs": []}, True),
+    ({"OCGs": ["on"], "VE": ["/Not", "on"]}, False),
+    ({"VE": ["/And", "on", ["/Not", "off"]]}, True),
+    ({"VE": ["/Or", "off", ["/And", "off", "on"]]}, False),
+    ({"VE": []}, True),
+]
+
+
+@pytest.mark.parametrize(("entries", "prints"), MEMBERSHIPS, ids=str)
+def test_memberships_of_layers(page: Page, entries: dict[str, object], prints: bool) -> None:
+    layers = page.obj.Resources.Properties
+    known = {"on": layers.On, "off": layers.Off}
+
+    def made(item: object) -> object:
+        if isinstance(item, list):
+            return Array([made(part) for part in item])
+        return known[str(item)] if item in known else Name(str(item))
+
+    member = Dictionary(Type=Name.OCMD, **{key: made(item) for key, item in entries.items()})
+    layers.Member = page.pdf.make_indirect(member)
+    assert bool(listed(page, "/OC /Member BDC 5 5 10 10 re f EMC")) is prints
+
+
+_WORDS = st.sampled_from(
+    [
+        "q",
+        "Q",
+        "cm",
+        "re",
+        "m",
+        "l",
+        "c",
+        "h",
+        "f",
+        "S",
+        "B",
+        "n",
+        "W",
+        "W*",
+        "w",
+        "BT",
+        "ET",
+        "Tf",
+        "Td",
+        "TD",
+        "Tm",
+        "T*",
+        "TL",
+        "Tc",
+        "Tw",
+        "Ts",
+        "Tz",
+        "Tr",
+        "Tj",
+        "TJ",
+        "'",
+        '"',
+        "Do",
+        "gs",
+        "g",
+        "k",
+        "scn",
+        "cs",
+        "sh",
+        "BDC",
+        "BMC",
+        "EMC",
+        "/F1",
+        "/Small",
+        "/Open",
+        "/Masked",
+        "/Tiles",
+        "/Ramp",
+        "/OC",
+        "/Off",
+        "/Pattern",
+        "(ab)",
+        "[(a)-3000(b)]",
+        "<61>",
+        "0",
+        "1",
+        "-1",
+        "7",
+        "-20",
+        "150",
+        ".01",
+        "1000000",
+        "3",
+    ]
+)
+
+
+@settings(max_examples=150, derandomize=True, deadline=None)
+@given(st.lists(_WORDS, max_size=60))
+def test_any_drawing_is_listed_within_the_paper(words: list[str]) -> None:
+    """Whatever the instructions: nothing is raised, and what is left of each object lies on the paper, in order."""
+    for each in listed(furnished(), " ".join(words)):
+        assert each.box is None or each.box.within(Box(0, 0, 200, 200), 1e-6)
+        assert each.whole.left <= each.whole.right
+        assert each.whole.bottom <= each.whole.top
+        assert each.seen <= (each.box is not None)
