@@ -86,7 +86,7 @@ class CheckSharpness(Step):
             "soft_picture",
             words.soft(start, shown.ppi, real),
             measured=f"detail of about {words.about(real)} ppi",
-            required=f"{needed * self.settings.least_detail / 100:.0f} ppi",
+            required=f"detail of {needed * self.settings.least_detail / 100:.0f} ppi",
             page=shown.page,
             box=shown.box,
             mend=words.soft_mend(job.kind, shown.size, needed),

@@ -72,16 +72,17 @@ class DropHidden(Step):
     def _report(self, job: Job, dropped: Sequence[Dropped], before: int, after: int) -> None:
         counts = Counter(item.what for item in dropped)
         what = listed([f"{count} {_PLURALS[kind] if count > 1 else _one(kind)}" for kind, count in counts.items()])
-        first = next((item for item in dropped if item.box is not None), dropped[0])
+        page = next((item for item in dropped if item.box is not None), dropped[0]).page
+        it = "They lay" if len(dropped) > 1 else "It lay"
+        were = "were" if len(dropped) > 1 else "was"
         job.mended(
             "hidden_dropped",
-            f"Taken out because it can't print: {what}. It lay more than {show_length(self.settings.beyond)} outside of "
-            "the sheet, was cut off whole, or was invisible. What prints is as it was.",
+            f"Taken out because it can't print: {what}. {it} more than {show_length(self.settings.beyond)} outside of "
+            f"the sheet, {were} cut off whole, or {were} invisible. What prints is as it was.",
             measured=f"the file had {_size(before)}, now {_size(after)}" if after < before else None,
-            page=first.page,
-            box=first.box,
+            page=page,
         )
-        picture = outlined(job.artwork, first.page, dropped)
+        picture = outlined(job.artwork, page, dropped)
         if picture is not None:
             job.show(
                 "hidden_dropped", ("The sheet as it prints; in red outline where what was taken out stood", picture)

@@ -145,7 +145,7 @@ def test_what_goes(tmp_path, content, counted):
         assert record.told == ["Nothing was found that can't print."]
         return
     (finding,) = job.findings
-    assert f"because it can't print: {counted}. It lay" in finding.message
+    assert f"because it can't print: {counted}. " in finding.message
     assert job.views
     same_in_pdfium(path, job.artwork)
     with pikepdf.open(job.artwork) as pdf:
