@@ -18,7 +18,7 @@ from pikepdf import Dictionary, Name, Stream
 from PIL import Image, ImageDraw, ImageFilter
 
 from hotfolder.loading import load_plugins
-from hotfolder.pdf.pictures.jpeg_tables import jpeg_quality
+from hotfolder.pdf.pictures.jpeg_tables import is_progressive, jpeg_quality
 from hotfolder.testing import codes, make_job, make_pdf, run_steps
 from tests.pdf.photographed import leaves
 
@@ -211,6 +211,11 @@ def test_the_quality_of_a_jpeg_is_read_from_its_tables(quality):
     packed = io.BytesIO()
     drawn().crop((0, 0, 64, 64)).save(packed, "JPEG", quality=quality)
     assert jpeg_quality(packed.getvalue()) == pytest.approx(quality, abs=2)
+    assert not is_progressive(packed.getvalue())
+    packed = io.BytesIO()
+    drawn().crop((0, 0, 64, 64)).save(packed, "JPEG", progressive=True)
+    assert is_progressive(packed.getvalue())
+    assert not is_progressive(b"\xff\xd8" + b"\xff\xe0\x00\x00" * 9)
     assert jpeg_quality(b"\xff\xd8\xff\xdb\x00\x04\x00\x00") is None
 
 

@@ -1,8 +1,9 @@
-"""Estimates from a JPEG's own tables how strongly it was compressed."""
+"""Reads what a JPEG says before its picture begins: how strongly it was compressed, and whether it comes in passes."""
+
+from collections.abc import Iterator
 
 import numpy as np
 
-_MOST_LOOKED_AT = 2**16
 # The luminance table of ISO/IEC 10918-1 annex K.1, in the order of its rows.
 _STANDARD = np.array([
     16, 11, 10, 16, 24, 40, 51, 61, 12, 12, 14, 19, 26, 58, 60, 55, 14, 13, 16, 24, 40, 57, 69, 56, 14, 17, 22, 29, 51,
@@ -11,16 +12,24 @@ _STANDARD = np.array([
 ])  # fmt: skip
 
 
-def jpeg_quality(data: bytes) -> int | None:
+def jpeg_quality(data: bytes | memoryview) -> int | None:
     """1 to 100 on the scale most programs use (that of the Independent JPEG Group's library; from memory), by the first
     table of the file; None where there is none. Programs with tables of their own come out by how coarse these are."""
+    return next((_quality(body) for kind, body in _segments(data) if kind == 0xDB), None)
+
+
+def is_progressive(data: bytes | memoryview) -> bool:
+    """Whether the picture comes in several passes, so that no part of it can be read without all of it."""
+    return any(kind == 0xC2 for kind, _ in _segments(data))
+
+
+def _segments(data: bytes | memoryview) -> Iterator[tuple[int, bytes]]:
+    """Each segment before the coded picture: its kind and what is in it (ISO/IEC 10918-1 annex B)."""
     at = 2
-    while 0 < at < min(len(data), _MOST_LOOKED_AT) - 4 and data[at] == 0xFF:
+    while 0 < at < len(data) - 4 and data[at] == 0xFF and data[at + 1] != 0xDA:
         size = int.from_bytes(data[at + 2 : at + 4], "big")
-        if data[at + 1] == 0xDB:
-            return _quality(data[at + 4 : at + 2 + size])
+        yield data[at + 1], bytes(data[at + 4 : at + 2 + size])
         at += 2 + size
-    return None
 
 
 def _quality(table: bytes) -> int | None:

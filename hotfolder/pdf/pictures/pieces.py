@@ -7,8 +7,9 @@ import pyvips
 from numpy.typing import NDArray
 from pikepdf import Stream
 
-from hotfolder.pdf.pictures.facts import Facts, read_facts
+from hotfolder.pdf.pictures.facts import Facts, read_facts, undressed
 from hotfolder.pdf.pictures.feeding import DAMAGED
+from hotfolder.pdf.pictures.jpeg_tables import is_progressive
 from hotfolder.pdf.pictures.reading import load
 from hotfolder.pdf.values.spaces import Floats, Space
 from hotfolder.pdf.walk.outcome import CannotConvert
@@ -30,7 +31,7 @@ def detailed_pieces(picture: Stream, space: Space, most: int = MOST_PIXELS) -> I
     bits, or too slow to read. CannotConvert or ValueError where the data is damaged.
     """
     facts = read_facts(picture, space)
-    if min(facts.width, facts.height) < SIDE or facts.bits < 8 or not _affordable(facts):
+    if min(facts.width, facts.height) < SIDE or facts.bits < 8 or not _affordable(picture, facts):
         return
     image = load(picture, space, facts)
     kind: type[np.integer] = np.uint8 if image.format == "uchar" else np.uint16
@@ -45,8 +46,12 @@ def detailed_pieces(picture: Stream, space: Space, most: int = MOST_PIXELS) -> I
         raise CannotConvert(DAMAGED) from fault
 
 
-def _affordable(facts: Facts) -> bool:
-    return (len(facts.filters) < 2 and facts.coding in _STREAMED) or facts.width * facts.height <= MOST_HELD
+def _affordable(picture: Stream, facts: Facts) -> bool:
+    if facts.width * facts.height <= MOST_HELD:
+        return True
+    if facts.coding == "DCTDecode" and is_progressive(undressed(picture)):
+        return False
+    return len(facts.filters) < 2 and facts.coding in _STREAMED
 
 
 def _liveliest(strip: NDArray[np.integer], top: int) -> list[int]:
