@@ -267,6 +267,7 @@ def _report(order: Order, record: JobRecord, job: Job | None, log: JobLog, *, pi
             ink=job.ink if job is not None and pictures else (),
             views=job.views if job is not None and pictures else None,
             moved=job.moved if job is not None else None,
+            laid_out=job is not None and bool(job.sheets),
             proof=order.out / PROOF if record.outcome is Outcome.PASS and _sends_proof(order.chain) else None,
         )
     except Exception:  # part of the edge around one job: a report that fails must not change the outcome

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import hashlib
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
@@ -61,6 +62,7 @@ def write_report(
     views: Views | None = None,
     proof: Path | None = None,
     moved: Mapping[int, Moved] | None = None,
+    laid_out: bool = False,
 ) -> None:
     """Write the report of a job as one self-contained HTML file: no script, nothing fetched from anywhere.
 
@@ -68,12 +70,13 @@ def write_report(
     it, `original` the artwork as dropped, `shown` the first in screen colours, if a step made that, with the resolution
     that its pictures kept; each may be None, and what can't be pictured is said in words. `ink`: what was measured of
     each page's inks; `views`: pictures that steps made for their findings; `moved`: pages that lie elsewhere than in
-    `opened`. Nothing in the artwork or its names raises; OSError where the file can't be written.
+    `opened`; `laid_out`: the pages are press sheets or tiles, which have no safe margin of their own. Nothing in the artwork or its names raises; OSError where the file can't be written.
     """
     findings = words.ordered(record.findings)
     pictures = gather(
         findings,
-        record.ticket,
+        # A margin wider than any page leaves no line to draw.
+        record.ticket if not laid_out else record.ticket.model_copy(update={"safe_margin": math.inf}),
         original=original,
         working=working,
         opened=opened,
@@ -83,10 +86,19 @@ def write_report(
     )
     if proof is not None and pictures.proofs:
         proof.write_bytes(base64.b64decode(pictures.proofs[0].uri.partition(",")[2]))
-    path.write_text(_page(record, findings, pictures, ink, dict(views or {})), encoding="utf-8", newline="\n")
+    page = _page(record, findings, pictures, ink, dict(views or {}), laid_out=laid_out)
+    path.write_text(page, encoding="utf-8", newline="\n")
 
 
-def _page(record: JobRecord, findings: list[Finding], pictures: Pictures, ink: Sequence[InkView], views: Views) -> str:
+def _page(
+    record: JobRecord,
+    findings: list[Finding],
+    pictures: Pictures,
+    ink: Sequence[InkView],
+    views: Views,
+    *,
+    laid_out: bool,
+) -> str:
     template, style = _template()
     cards = [_card(number, finding, pictures, views) for number, finding in enumerate(findings, 1)]
     steps = [_step(step) for step in record.steps if step.ended is not Ended.SKIPPED and not step.changed]
@@ -105,6 +117,7 @@ def _page(record: JobRecord, findings: list[Finding], pictures: Pictures, ink: S
         groups=[(level, [card for card in cards if card.level is level]) for level in Level],
         level_words=words.LEVELS_OF_HELD if record.outcome is Outcome.HOLD else words.LEVELS,
         pictures=pictures,
+        laid_out=laid_out,
         ink=[ink_section.show(view, pictures) for view in ink],
         checked=[step for step in steps if step.sentences or step.ended],
         changed=[_step(step) for step in record.steps if step.changed],

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import datetime as dt
+import io
 import json
+import os
 import shutil
 import sqlite3
 import subprocess
@@ -20,6 +23,7 @@ from studios import PDF, Stub, make_studio, names
 
 from hotfolder.cli.main import main
 from hotfolder.config.studio import Studio
+from hotfolder.daemon.bundle import write_zip
 from hotfolder.daemon.events import Event, What
 from hotfolder.daemon.files import Files
 from hotfolder.daemon.ledger import Ledger
@@ -105,6 +109,24 @@ def test_what_arrives(tmp_path: Path, form: str, settings: dict[str, bool], expe
         assert checked.stdout.count(": OK") == len(whole) - 1
     assert names(tmp_path / "hold") == ["bad.log", "bad.pdf", "bad.report.html"]
     assert names(tmp_path / "spool" / "handing") == []
+
+
+@pytest.mark.parametrize("name", ["../a.pdf", "/a.pdf", "a\\b.pdf", "C:a.pdf", "..", ""])
+def test_no_name_leads_out_of_the_folder(tmp_path: Path, name: str) -> None:
+    (tmp_path / "a").write_bytes(b"a")
+    with pytest.raises(ValueError, match="no name for a file in a zip"):
+        write_zip(io.BytesIO(), [(tmp_path / "a", name)], dt.datetime.now(dt.UTC))
+
+
+def test_the_same_files_make_the_same_zip(tmp_path: Path) -> None:
+    (tmp_path / "a").write_bytes(b"a" * 10_000)
+    when = dt.datetime(1970, 1, 1, tzinfo=dt.UTC)  # earlier than a zip can say
+    made = []
+    for _ in range(2):
+        write_zip(target := io.BytesIO(), [(tmp_path / "a", "a.pdf"), (tmp_path / "a", "a.log")], when)
+        made.append(target.getvalue())
+        os.utime(tmp_path / "a", (1, 1))
+    assert made[0] == made[1]
 
 
 def test_each_size_is_a_parcel_of_its_own(tmp_path: Path) -> None:
