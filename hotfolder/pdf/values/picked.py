@@ -7,7 +7,7 @@ import pikepdf
 from numpy.typing import NDArray
 from pikepdf import Array, Dictionary, Stream
 
-from hotfolder.pdf.objects import MOST_LEVELS, copy_dictionary, entry, numbers, whole
+from hotfolder.pdf.objects import MOST_LEVELS, copy_dictionary, entry, numbers, stream_bytes, whole
 from hotfolder.pdf.values.tables import Sampled, read_pairs
 
 Floats = NDArray[np.float64]
@@ -42,17 +42,39 @@ def picked(pdf: pikepdf.Pdf, found: object, places: Sequence[int], depth: int = 
 
 
 def _table(pdf: pikepdf.Pdf, found: Stream, places: Sequence[int]) -> pikepdf.Object | None:
+    if (quick := _own_table(found, places)) is not None:
+        return pdf.make_indirect(_with_entries(Stream(pdf, quick), found, places))
     read = Sampled(found, read_pairs(found.Domain), read_pairs(entry(found, "/Range")))
     low, high = np.maximum(read.spread[:, :1], 0), np.minimum(read.spread[:, 1:], 1)
     if ((read.decode < low) | (read.decode > high)).any():
         return None  # cut off between two entries, where a table of what is cut would go straight
     values = read.decode[:, 0] + read.table.reshape(-1, read.outputs) * (read.decode[:, 1] - read.decode[:, 0])
     made = Stream(pdf, np.round(_inverted(values, places) * 65535).astype(">u2").tobytes())
+    return pdf.make_indirect(_with_entries(made, found, places))
+
+
+def _own_table(found: Stream, places: Sequence[int]) -> bytes | None:
+    """The same for tables as converted gradients have them, often hundreds to a page: 16 bits from 0 to 1."""
+    if whole(entry(found, "/BitsPerSample"), 0) != 16 or "/Decode" in found or "/Encode" in found:
+        return None
+    spread = found.get("/Range")
+    if not isinstance(spread, Array) or spread != Array([0, 1] * (len(spread) // 2)):
+        return None
+    table = np.frombuffer(stream_bytes(found), ">u2")
+    outputs = len(spread) // 2
+    if max(places) >= outputs or len(table) % outputs or len(table) != outputs * int(np.prod(numbers(found.Size))):
+        return None
+    columns = [65535 - table.reshape(-1, outputs)[:, place] if place >= 0 else None for place in places]
+    full = np.full(len(table) // outputs, 65535)
+    return np.stack([full if column is None else column for column in columns], axis=1).astype(">u2").tobytes()
+
+
+def _with_entries(made: Stream, found: Stream, places: Sequence[int]) -> Stream:
     for key in found.keys():  # noqa: SIM118
         if key not in _RESHAPED:
             made[key] = found[key]
     made.BitsPerSample, made.Range = 16, Array([0, 1] * len(places))
-    return pdf.make_indirect(made)
+    return made
 
 
 def _inverted(values: Floats, places: Sequence[int]) -> Floats:
