@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import datetime as dt
 import os
+import re
 import shutil
 import traceback
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -132,8 +133,14 @@ def run_order(order: Order, hooks: pluggy.PluginManager | None = None) -> JobRec
 
 def _result_stem(record: JobRecord, job: Job) -> str:
     """The result's name; one of several sizes says which, unless the name chosen for it does so already."""
-    size = record.sizes[record.part - 1] if record.sizes else ""
-    return safe_stem(job.result_stem if size in job.result_stem else f"{job.result_stem}_{size}")
+    named = [
+        size
+        for size in record.sizes
+        if re.search(rf"(?<![A-Za-z0-9]){re.escape(size)}(?![A-Za-z0-9])", job.result_stem)
+    ]
+    if not record.sizes or named == [record.sizes[record.part - 1]]:
+        return safe_stem(job.result_stem)
+    return safe_stem(f"{job.result_stem}_{record.sizes[record.part - 1]}")
 
 
 def _hold_once(order: Order, record: JobRecord) -> None:

@@ -232,6 +232,12 @@ def test_several_sizes_are_looked_at_and_made_one_by_one(call: Call, folder: Pat
         }.items()
         for ending in endings
     ]
+    make_pdf(Path("A3 and A10 quay.pdf"))
+    call("once", "A3 and A10 quay.pdf", "--into", "named", "--set", "trim=A3 and A10")
+    assert sorted(path.name for path in (folder / "named" / "pass").glob("*.pdf")) == [
+        "A3 and A10 quay_A10.pdf",  # a name that has both sizes says neither
+        "A3 and A10 quay_A3.pdf",
+    ]
     report = (folder / "out" / "hold" / "small_A3.report.html").read_text(encoding="utf-8")
     assert "size 2 of 2 that were ordered of this file: A3 of A2, A3" in report
     assert "If only this size has to be made again, order it alone." in report
