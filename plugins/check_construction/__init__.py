@@ -1,4 +1,4 @@
-"""Points out how the pages are built where that may go wrong: marks of their own, transparency, text that nobody sees."""
+"""Points out how the pages are built where that may go wrong: printer's marks of their own, transparency."""
 
 from __future__ import annotations
 
@@ -9,12 +9,11 @@ from pikepdf import Pdf
 
 from hotfolder.gathered import Found, Gathered, listed
 from hotfolder.pdf.boxes import PageBoxes, cut_of, read_boxes
-from hotfolder.pdf.looking.inventory import Inventory, Kind, take_inventory
+from hotfolder.pdf.looking.inventory import Inventory, take_inventory
 from hotfolder.pdf.looking.own_marks import OwnMarks, find_own_marks
 from hotfolder.pdf.looking.transparency import find_transparency
 from hotfolder.plugin import MM, Box, Job, Level, Part, Register, Settings, Step, hookimpl, setting, show_size
 
-LEAST_LETTERS = 20  # of invisible text; fewer are remains of no matter
 _SAME = MM  # the cut marks' sheet and the trim are the same within this
 _IN_BLEED = 0.5 * MM  # marks may reach so far into the bleed
 
@@ -27,7 +26,7 @@ class CheckConstructionSettings(Settings):
 
 
 class CheckConstruction(Step):
-    """Look how the pages are built: printer's marks that came with the file, transparency, invisible text.
+    """Look how the pages are built: printer's marks that came with the file, and transparency.
 
     It changes nothing. It sees what is drawn, not what it is meant as: lines that stand like cut marks count as such.
     """
@@ -65,7 +64,6 @@ class CheckConstruction(Step):
         cut = cut_of(boxes, job.ticket.trim, job.ticket.bleed)
         marks = find_own_marks(inventory, boxes.media, cut[0] if cut else boxes.trim, unit)
         yield from _marks(marks, cut, boxes, job.ticket.bleed / unit)
-        yield from _unseen(inventory)
         if self.settings.transparency != "allowed":
             yield from self._transparency(pdf, number, inventory)
 
@@ -133,25 +131,6 @@ def _same(one: Box, other: Box, unit: float) -> bool:
 
 def _inside(marks: OwnMarks, trim: Box) -> bool:
     return any(box.common(trim) for box in marks.cuts)
-
-
-def _unseen(inventory: Inventory) -> Iterator[Found]:
-    """Text in an invisible mode, as scanning programs lay it under or over a picture of the page."""
-    texts = [
-        item
-        for item in inventory.objects
-        if item.kind is Kind.TEXT and not item.seen and item.box is not None and item.alpha > 0 and item.words.strip()
-    ]
-    letters = sum(len(item.words.strip()) for item in texts)
-    if letters >= LEAST_LETTERS:
-        yield Found(
-            "invisible_text",
-            "{page} has text that is set to be invisible, as scanning programs add it to their pictures. It does not print.",
-            measured=f"{letters} letters",
-            mend="If it is meant to be read, make it visible; if the poster was scanned, use the original artwork instead.",
-            level=Level.NOTE,
-            box=texts[0].box,
-        )
 
 
 @hookimpl

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from pikepdf import Pdf
 
-from hotfolder.gathered import Found, Gathered
+from hotfolder.gathered import Found, Gathered, listed
 from hotfolder.pdf.boxes import read_boxes
 from hotfolder.pdf.looking.inventory import Painted, take_inventory
 from hotfolder.pdf.looking.text import Hidden, Shown, find_text
@@ -64,7 +64,7 @@ class CheckFonts(Step):
             names = {shown.font.name for shown in text.shown}
             fonts = "The font in use is" if len(names) == 1 else f"All {len(names)} fonts in use are"
             job.tell(f"{fonts} in the file." if names else "The file shows no text that needs a font.")
-        for sentence in filter(None, sentences[:1]):
+        for sentence in filter(None, [_unread(text.shown), *sentences[:1]]):
             job.tell(sentence)
 
 
@@ -83,9 +83,9 @@ def _font(shown: Shown) -> Iterator[Found]:
     if font.kind == "missing":
         message = "Text on {page} is set in a font that the file doesn't have at all, not even by name."
         yield Found("font_missing", message, required="a font in the file", mend=_EMBED, box=shown.box)
-    elif font.kind == "Type3":
-        message = f"The font {name} on {{page}} is made of single drawings (Type 3); its letters may come out rough."
-        mend = "If it matters, set the text in an ordinary font and export again."
+    elif font.pixels:
+        message = f"The letters of the font {name} on {{page}} are made of pixels, and may come out rough."
+        mend = "If it matters, set the text in an ordinary font and export again; some programs make pixels of bold or slanted type."
         yield Found("font_type3", message, level=Level.NOTE, mend=mend, box=shown.box)
     elif not font.embedded:
         message = (
@@ -98,10 +98,19 @@ def _font(shown: Shown) -> Iterator[Found]:
         yield Found(
             "font_restricted", message, "restricted licence embedding", level=Level.NOTE, mend=mend, box=shown.box
         )
-    if font.two_bytes and not font.letters and font.embedded and not SIGNS.search(font.name):
-        message = f"What the letters of the font {name} on {{page}} stand for isn't in the file: they print, but can't be read here."
-        mend = "Nothing for the print. Check the wording by eye; nothing that reads text can."
-        yield Found("letters_unknown", message, level=Level.NOTE, mend=mend, box=shown.box)
+
+
+def _unread(shown: Sequence[Shown]) -> str:
+    """Nothing is wrong with such text for the print; the record says that nothing could read it."""
+    names = {
+        one.font.name: None
+        for one in shown
+        if one.font.two_bytes and not one.font.letters and one.font.embedded and not SIGNS.search(one.font.name)
+    }
+    if not names:
+        return ""
+    named = listed([f"“{name}”" for name in list(names)[:MOST_PAGES]])
+    return f"Text in {named} prints, but its words can't be read here: the file doesn't say what its letters stand for."
 
 
 def _hidden(hidden: Hidden) -> Found:

@@ -111,7 +111,7 @@ class CheckFrames(Step):
         off, width = self.settings.cutting_tolerance, min(one.width for one in bands)
         at, kind = _sides([one.strip.side for one in bands]), "frame" if code == "narrow_frame" else "stripe"
         colour = "A white" if all(one.white for one in bands) else "An even"
-        less, more = show_length(max(0.0, width - off)), show_length(width + off)
+        less, more = show_length(width - off) if width > off else "nothing", show_length(width + off)
         shows = (
             f"one side may show {less} and the opposite one {more}"
             if kind == "frame"

@@ -57,7 +57,7 @@ def lost(inventory: Inventory, boxes: PageBoxes) -> Iterator[Found]:
     count = len(gone) - len(texts)
     if sum(map(len, texts)) < LEAST_LOST:
         texts = []
-    words = [f'the text "{_shortened(" ".join(texts))}"'] if texts else []
+    words = [f"the text “{_shortened(_joined(texts))}”"] if texts else []
     words += [f"{count} pictures" if count > 1 else "a picture"] if count else []
     if not words:
         return
@@ -75,6 +75,11 @@ def _is_off(one: Painted, media: Box) -> bool:
         return kept is None
     area = one.whole.width * one.whole.height
     return bool(one.words.strip()) and (kept is None or kept.width * kept.height < area / 2)
+
+
+def _joined(texts: list[str]) -> str:
+    """Pieces of text as one; letters that a program placed one by one stand together again."""
+    return ("" if sum(map(len, texts)) < 2 * len(texts) else " ").join(texts)
 
 
 def _shortened(text: str) -> str:

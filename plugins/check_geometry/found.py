@@ -25,23 +25,31 @@ def short_bleed(
         return
     least, where = max(0.0, min(room[side] for side in lacking)), _sides(lacking)
     if least < SLACK:
-        code, message = "no_bleed", f"{{page}} has no bleed {where}: the art ends where the paper is cut."
+        code, message = "no_bleed", f"{{page}} has no bleed {_nowhere(lacking)}: the art ends where the paper is cut."
     else:
         code, message = "little_bleed", f"{{page}} has too little bleed {where}: only {show_length(least)}."
-    seen = "" if "BleedBox" in boxes.declared else " Measured to the edge of the page; the file gives no bleed box."
+    seen = (
+        ""
+        if "BleedBox" in boxes.declared
+        else " Measured to the edge of the page; the file doesn't say how far its bleed reaches."
+    )
     yield Found(
         code,
         message + seen,
         measured=f"{show_length(least)} {where}",
         required=f"{show_length(ordered)} on every side",
-        mend=f"Let backgrounds and pictures run {show_length(ordered)} past the edge on all four sides, and export "
-        "again with that bleed.",
+        mend=f"Let backgrounds and pictures run {show_length(ordered)} past the edge {where}, and export again with "
+        "that bleed.",
         box=trim,
     )
 
 
 def _sides(sides: list[str]) -> str:
     return "on all four sides" if len(sides) == 4 else f"at the {listed(sides)}"
+
+
+def _nowhere(sides: list[str]) -> str:
+    return "on any side" if len(sides) == 4 else _sides(sides)
 
 
 def page_count(count: int, ticket: Ticket) -> Iterator[Found]:

@@ -28,7 +28,7 @@ def sentence(one: Drawing, pages: Sequence[int], count: int) -> str:
     """What is noticed of a drawing's lines. `count`: pages of the file."""
     what = _WHAT[one.why][one.count > 1]
     many = f"{one.count} {what}" if one.count > 1 else f"a {what}"
-    start = f"On page {pages[0]} {many}" if count > 1 else many[:1].upper() + many[1:]
+    start = f"On page {pages[0]}, {many}" if count > 1 else many[:1].upper() + many[1:]
     verb = ("are" if one.count > 1 else "is") if one.most > 0 else ("have" if one.count > 1 else "has")
     return f"{start} {verb} {_said(one)}. {_WORRY[one.why][one.count > 1]}{_also_on(pages[1:])}"
 

@@ -82,8 +82,8 @@ def _note_condition(job: Job, opened: OpenedPdf) -> None:
     if opened.repairs:
         job.note(
             "repaired",
-            f"The PDF was damaged and had to be repaired to be read: {'; '.join(opened.repairs[:3])}.",
-            measured=f"{len(opened.repairs)} repair{'' if len(opened.repairs) == 1 else 's'}",
+            "The PDF was damaged and had to be repaired to be read.",
+            measured=f"{len(opened.repairs)} repair{'' if len(opened.repairs) == 1 else 's'}: {'; '.join(opened.repairs[:3])}",
             mend="Look at the proof with care, or export the PDF again.",
         )
 
@@ -102,7 +102,11 @@ def _tell_trims(job: Job, inferred: dict[int, Inferred], count: int) -> None:
     for number, found in inferred.items():
         sentences.setdefault(found.sentence, []).append(number)
     for sentence, pages in sentences.items():
-        where = "" if count == 1 else f" ({'page' if len(pages) == 1 else f'{len(pages)} pages, from page'} {pages[0]})"
+        where = (
+            ""
+            if count == 1
+            else f" This is so on {f'page {pages[0]}' if len(pages) == 1 else f'{len(pages)} pages, from page {pages[0]} on'}."
+        )
         job.mended(
             "trim_inferred",
             f"{sentence}{where} That was written into the PDF as its trim box.",

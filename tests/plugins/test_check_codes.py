@@ -53,12 +53,12 @@ def wrong_check() -> Rows:
     return [row]
 
 
-def covered(side: float) -> bytes:
-    """A QR code with a white square of so many modules in its middle."""
+def covered(side: float, high: float = 1.0) -> bytes:
+    """A QR code with a white square of so many modules in its middle. `high`: how high its modules are, to their width."""
     rows = square()
-    size = len(rows)
-    start = (size - side) / 2 * 0.6 + SPOT[0]
-    return drawn(rows) + b"0 0 0 0 k %f %f %f %f re f " % (start * MM, start * MM, side * 0.6 * MM, side * 0.6 * MM)
+    start, wide = (len(rows) - side) / 2 * 0.6, side * 0.6
+    x, y = SPOT[0] + start, SPOT[1] + start * high
+    return drawn(rows, high=high) + b"0 0 0 0 k %f %f %f %f re f " % (x * MM, y * MM, wide * MM, wide * high * MM)
 
 
 def square(text: str = ADDRESS) -> Rows:
@@ -148,6 +148,7 @@ TABLE = {
     "an EAN-13 without room": (b"0 0 0 1 k 0 0 999 999 re f " + bars(free=6), ["hold code_crowded"], [EAN]),
     "a wrong check digit": (drawn(wrong_check(), 0.33, high=70, free=13), ["hold code_unread"], []),
     "a code covered too far": (covered(11), ["hold code_unread"], []),
+    "what looks like a code and is much too low for one": (covered(11, high=0.45), [], []),
     "a small sign in the middle": (covered(5), [], [QR]),
     "two codes": (drawn(square()) + bars(at=(100, 100)), [], [EAN, QR]),
     "the same code twice": (drawn(square()) + drawn(square(), at=(100, 100)), [], [QR, QR]),

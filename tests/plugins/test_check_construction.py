@@ -51,6 +51,21 @@ def cut_marks(
     return "0.3 w /All CS 1 SCN " + marks
 
 
+def grid(x: float, y: float, columns: int, rows: int, side: float = 10) -> str:
+    """A table whose cells have lines of their own."""
+    level = [
+        line(x + at * side, y + up * side, x + (at + 1) * side, y + up * side)
+        for at in range(columns)
+        for up in range(rows + 1)
+    ]
+    upright = [
+        line(x + at * side, y + up * side, x + at * side, y + (up + 1) * side)
+        for at in range(columns + 1)
+        for up in range(rows)
+    ]
+    return "0.3 w " + "S ".join([*level, *upright]) + "S "
+
+
 def target(x: float, y: float) -> str:
     """A ring with hair lines."""
     ring = "".join(box(x - 2 + step, y - 2 + step, 4 - 2 * step, 4 - 2 * step) for step in (0, 0.5)) + "S "
@@ -60,10 +75,6 @@ def target(x: float, y: float) -> str:
 def bar(count: int = 8, *, y: float = -12, tones: int = 4) -> str:
     patches = [f"{at % tones / tones:.2f} 0 0 0 k " + box(40 + 6 * at, y, 5, 5) + "f " for at in range(count)]
     return "".join(patches)
-
-
-def text(mode: int, words: str) -> str:
-    return f"BT /F 12 Tf {mode} Tr 200 400 Td ({words}) Tj ET "
 
 
 def shown(state: str, content: str = "0 0 1 0 k 200 200 99 99 re f ") -> Draw:
@@ -122,6 +133,7 @@ TABLE: dict[str, tuple[Draw, dict[str, str], list[str]]] = {
     "small marks around a picture": (cut_marks((60, 80), (70, 100)), {}, []),
     "a frame": ("1 w " + box(20, 20, 160, 240) + "S ", {}, []),
     "a table": ("0.5 w " + "".join(line(20, y, 30, y) + line(170, y, 180, y) for y in range(20, 260, 20)) + "S ", {}, []),
+    "a table of single lines for each cell": (grid(15, 15, 17, 25), {}, []),
     "registration targets": (target(-9, 140) + target(209, 140), {}, ["note own_marks"]),
     "plus signs in the art": (target(50, 140).replace("/All CS 1 SCN", "0 0 0 1 K"), {}, []),
     "a colour bar": (bar(), {}, ["note own_marks"]),
@@ -142,11 +154,6 @@ TABLE: dict[str, tuple[Draw, dict[str, str], list[str]]] = {
     "a picture without": (picture(soft=False), HOLD, []),
     "a group": (with_form("<< /S /Transparency >>"), HOLD, ["hold transparency"]),
     "a form that is no group": (with_form(""), HOLD, []),
-    # text
-    "a scanned page's text": (text(3, "Summer fair, Saturday in the park"), {}, ["note invisible_text"]),
-    "two invisible letters": (text(3, "ab"), {}, []),
-    "text that is seen": (text(0, "Summer fair, Saturday in the park"), {}, []),
-    "invisible spaces": (text(3, " " * 60), {}, []),
 }  # fmt: skip
 
 

@@ -55,6 +55,10 @@ def fonts(pdf: pikepdf.Pdf) -> Dictionary:
         ),
     )
     found.U = told
+    pixels = b"9 0 0 0 9 9 d1 q 9 0 0 9 0 0 cm BI /W 8 /H 1 /IM true ID x EI Q"
+    found.P = Dictionary(
+        dict(found.D.items()) | {"/Name": Name("/Dots"), "/CharProcs": Dictionary(a=Stream(pdf, pixels))}
+    )
     return Dictionary({key: pdf.make_indirect(value) for key, value in found.items()})
 
 
@@ -80,11 +84,7 @@ TABLE = {
     ),
     "blanks nobody sees": ("BT 3 Tr /E 20 Tf 50 50 Td (        ) Tj ET", {}, []),
     "a small full stop": ("BT /E 3 Tf 50 50 Td (...) Tj ET", {}, []),
-    "letters that nobody can tell": (
-        "BT /U 20 Tf 50 50 Td <0003> Tj ET",
-        {},
-        [("note letters_unknown", "“Signs”", None)],
-    ),
+    "letters that nobody can tell": ("BT /U 20 Tf 50 50 Td <0003> Tj ET", {}, []),
     "small, but clipped away": ("q 0 0 9 9 re W n BT /E 3 Tf 50 50 Td (fine) Tj ET Q", {}, []),
     "small, but see-through": ("/Clear gs BT /E 3 Tf 50 50 Td (fine) Tj ET", {}, []),
     "a standard font that other art is cut to": (
@@ -95,7 +95,12 @@ TABLE = {
     "chosen, then another one": ("BT /S 20 Tf /E 20 Tf 50 50 Td (Jazz) Tj ET", {}, []),
     "composite": ("BT /C 20 Tf <0003> Tj ET", {}, [("hold font_not_embedded", "The font “Song”", "Song")]),
     "not even named": ("BT /X 20 Tf (a) Tj ET", {}, [("hold font_missing", "Text on the page is set in a font", None)]),
-    "drawn": ("BT /D 20 Tf (a) Tj ET", {}, [("note font_type3", "The font “Hand” on the page", None)]),
+    "drawn with outlines": ("BT /D 20 Tf (a) Tj ET", {}, []),
+    "made of pixels": (
+        "BT /P 20 Tf (a) Tj ET",
+        {},
+        [("note font_type3", "The letters of the font “Dots” on the page", None)],
+    ),
     "small": (
         "BT /E 3.5 Tf 50 50 Td (All rights reserved) Tj /E 4 Tf (no) Tj /E 20 Tf (Jazz) Tj ET",
         {},
@@ -257,3 +262,11 @@ def test_what_it_tells_when_all_is_well(tmp_path):
     job = make_job(tmp_path, build(tmp_path, "BT /E 20 Tf (Jazz) Tj ET"))
     (record,) = run_steps(job, step())
     assert record.told == ["The font in use is in the file."]
+
+
+def test_letters_that_nobody_can_tell_are_told_of(tmp_path):
+    job = make_job(tmp_path, build(tmp_path, "BT /U 20 Tf 50 50 Td <0003> Tj ET"))
+    (record,) = run_steps(job, step())
+    assert record.told[-1] == (
+        "Text in “Signs” prints, but its words can't be read here: the file doesn't say what its letters stand for."
+    )

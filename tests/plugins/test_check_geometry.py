@@ -186,7 +186,7 @@ TABLE = {
         [
             (
                 "hold no_bleed",
-                "The page has no bleed on all four sides: the art ends where the paper is cut.",
+                "The page has no bleed on any side: the art ends where the paper is cut.",
                 "0 mm (0 in) on all four sides",
                 "3 mm (0.118 in) on every side",
             )
@@ -235,7 +235,14 @@ TABLE = {
         {"bleed_mm": 1, "changes": {"/BleedBox": None}},
         A3,
         {},
-        [("hold little_bleed", "Measured to the edge of the page; the file gives no bleed box.", None, None)],
+        [
+            (
+                "hold little_bleed",
+                "Measured to the edge of the page; the file doesn't say how far its bleed reaches.",
+                None,
+                None,
+            )
+        ],
     ),
     "no bleed box, but the page is large enough": ({"bleed_mm": 3, "changes": {"/BleedBox": None}}, A3, {}, []),
     "no bleed, and bare paper along every cut": (
@@ -263,7 +270,7 @@ TABLE = {
         {"bleed_mm": 0, "content": b"0 0 0 1 k 1 1 839.89 1188.55 re f"},
         A3,
         {},
-        [("hold no_bleed", "on all four sides", None, None)],
+        [("hold no_bleed", "on any side", None, None)],
     ),
     "no bleed and no visible tint at the cut": (
         {"bleed_mm": 0, "content": b"0.02 0 0 0 k -9 -9 1999 1999 re f"},
@@ -276,7 +283,7 @@ TABLE = {
         {"bleed_mm": 0, "boxes": False},
         A3,
         {},
-        [("hold no_bleed", "no bleed on all four sides", None, None)],
+        [("hold no_bleed", "no bleed on any side", None, None)],
     ),
     "no boxes, room for marks": (
         {"bleed_mm": 3, "slug_mm": 12, "boxes": False},
@@ -473,13 +480,13 @@ ART = {
         text("1 0 0 1 {} {}") + b"BT /F1 9 Tf -400 300 Td (Old price: 12.50) Tj ET",
         {},
         {},
-        [("note off_the_sheet", 'The page holds the text "Old price: 12.50" off the sheet, or more than half off it')],
+        [("note off_the_sheet", 'The page holds the text “Old price: 12.50” off the sheet, or more than half off it')],
     ),
     "text across the sheet's edge": (
         b"BT /F1 200 Tf 600 300 Td (Festival) Tj ET",
         {},
         {},
-        [("note off_the_sheet", 'the text "Festival"')],
+        [("note off_the_sheet", 'the text “Festival”')],
     ),
     "a background that reaches far beyond is usual": (b"", {}, {}, []),
     "invisible text across the edge": (b"BT 3 Tr /F1 90 Tf 800 300 Td (Hidden words) Tj ET", {}, {}, []),

@@ -110,7 +110,7 @@ def test_the_words(tmp_path: Path) -> None:
     assert finding.box == pytest.approx((49.95, 49.95, 190.05, 190.05))
     (finding,) = run(tmp_path, "0 w " + LINE, pages=2).findings[:1]
     assert finding.message == (
-        "On page 1 a line has no width of its own, so it comes out as thin as the machine can draw. "
+        "On page 1, a line has no width of its own, so it comes out as thin as the machine can draw. "
         "In print it may break up or not show at all. The same on page 2."
     )
 

@@ -7,8 +7,10 @@ found as one that can't be read; one that isn't even known for a code is not fou
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -30,6 +32,7 @@ MODULES = 120  # more than most codes have along a side
 MODULE_PIXELS = 8  # of one module in the picture that is measured, where that isn't too large
 MOST_PIXELS = 1_000_000  # of that picture
 _SMALLEST = 8  # pixels of a side
+_MOST_STRETCHED = 1.5  # times as wide as high, or the reverse
 _SURE_LINEAR = 4  # letters; shorter texts of these kinds are found in stripes that are none
 
 _F = zxingcpp.BarcodeFormat
@@ -102,8 +105,15 @@ def _counts(code: Any) -> bool:
     """Whether it is a code, or one whose check fails: not stripes in which a short text happens to be found."""
     if not code.valid:
         failed = code.error is not None and code.error.type == zxingcpp.ErrorType.Checksum
-        return failed and str(code.format) in _KNOWN_UNREAD
+        return failed and str(code.format) in _KNOWN_UNREAD and (str(code.format) != "QR Code" or _is_square(code))
     return str(code.format) != "Code 39" or len(code.text) >= _SURE_LINEAR
+
+
+def _is_square(code: Any) -> bool:
+    """Whether an unread QR code has the shape of one: in the drawing of a seal one twice as wide as high was met."""
+    corners = _corners(code)
+    sides = [math.dist(one, other) for one, other in pairwise((*corners, corners[0]))]
+    return max(sides) <= _MOST_STRETCHED * min(sides)
 
 
 def _gray(drawn: Rendered) -> NDArray[np.uint8]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, field
+from itertools import islice
 
 from pikepdf import Array, Dictionary
 
@@ -19,6 +20,8 @@ _SUBSET = re.compile(r"[A-Z]{6}\+")  # 9.6.4: six letters before the name of a f
 _USUAL_WIDTH = 0.5  # of the size; only boxes drawn in reports depend on it
 _MOST_WIDTH = 5.0  # of the size; beyond it a width is damage
 _MOST_REACH = 5.0
+_PICTURE = re.compile(rb"(?<![^\s])(?:BI|Do)(?![^\s])")  # operators that place a picture (8.9.7, 8.8)
+_MOST_DRAWINGS = 20
 _TYPE3_BODY = 1.2  # a font's box is about this much higher than its size: ascenders, descenders
 
 
@@ -37,6 +40,7 @@ class Font:
     heights: Heights = field(default_factory=Heights)
     vertical: bool = False  # its letters stand one below the other (9.7.4.3)
     restricted: bool = False  # its maker doesn't want it inside documents
+    pixels: bool = False  # its letters, drawn one by one (Type 3), are pictures
     body: Reach | None = None  # how far every letter may reach, where only that is known (Type 3, symbols)
     _reaches: dict[int, Reach] = field(default_factory=dict, repr=False, compare=False)
 
@@ -88,6 +92,7 @@ def read_font(found: object) -> Font:
             widths=_simple_widths(found, _type3_unit(found)),
             scale=_type3_scale(found),
             body=_type3_body(found),
+            pixels=_has_pixels(found),
         )
     holder: object = found
     if kind == "Type0":
@@ -141,6 +146,18 @@ def _type3_scale(found: Dictionary) -> float | None:
         return None
     height = abs(box[3] - box[1]) * abs(matrix[3])
     return height / _TYPE3_BODY if height > 0 else None
+
+
+def _has_pixels(found: Dictionary) -> bool:
+    """Whether letters are drawn as pictures, going by the first of them; a form in them counts, since it may hold one."""
+    drawings = entry(found, "/CharProcs")
+    for key in islice(drawings.keys() if isinstance(drawings, Dictionary) else (), _MOST_DRAWINGS):
+        try:
+            if _PICTURE.search(stream_bytes(entry(drawings, key))):
+                return True
+        except ValueError:
+            continue
+    return False
 
 
 def _type3_unit(found: Dictionary) -> float:

@@ -121,13 +121,47 @@ def _cut_marks(boxes: Sequence[Box], page: Box, unit: float) -> tuple[Box | None
     """
     middle = (page.left + page.right) / 2, (page.bottom + page.top) / 2
     corners = [_corners(boxes, middle, right, high, unit) for right, high in product((False, True), repeat=2)]
+    rows, columns = _in_rows(boxes, unit)
     best: tuple[Box | None, tuple[Box, ...]] = None, ()
     for low_left, high_left, low_right, high_right in _matching(corners, ALIKE / unit):
         sheet = Box(*low_left[0], *high_right[0])
         large = sheet.width >= LEAST_SHARE * page.width and sheet.height >= LEAST_SHARE * page.height
-        if large and (best[0] is None or sheet.width * sheet.height < best[0].width * best[0].height):
+        smaller = best[0] is None or sheet.width * sheet.height < best[0].width * best[0].height
+        if large and smaller and not _goes_on(sheet, rows, columns, unit):
             best = sheet, (*low_left[1], *high_left[1], *low_right[1], *high_right[1])
     return best
+
+
+_Rows = dict[int, list[tuple[float, float]]]
+
+
+def _in_rows(boxes: Iterable[Box], unit: float) -> tuple[_Rows, _Rows]:
+    """From where to where level lines reach, by their height; and upright ones, by their place across."""
+    rows, columns = _Rows(), _Rows()
+    for box in boxes:
+        level = box.width > box.height
+        at = round((box.bottom + box.top if level else box.left + box.right) / 2 * unit)
+        reach = (box.left, box.right) if level else (box.bottom, box.top)
+        if (
+            min(_sides(box, unit)) <= THICKEST
+            and len(there := (rows if level else columns).setdefault(at, [])) < _MOST_LINES
+        ):
+            there.append(reach)
+    return rows, columns
+
+
+def _goes_on(sheet: Box, rows: _Rows, columns: _Rows, unit: float) -> bool:
+    """Whether lines go on between two corners, as those of a table do; between cut marks nothing stands in line."""
+    slack = ALIKE / unit
+    return any(
+        start >= low - slack and end <= high + slack
+        for lines, places, (low, high) in (
+            (rows, (sheet.bottom, sheet.top), (sheet.left, sheet.right)),
+            (columns, (sheet.left, sheet.right), (sheet.bottom, sheet.top)),
+        )
+        for place in places
+        for start, end in lines.get(round(place * unit), ())
+    )
 
 
 _Corner = tuple[Point, tuple[Box, ...]]
@@ -173,13 +207,13 @@ def _matching(corners: Sequence[list[_Corner]], slack: float) -> Iterator[tuple[
                     and abs(last[0][1] - up[0][1]) <= slack
                     and len(last[1]) == kind
                 ):
-                    if _alike(one[1][0], up[1][0], side[1][0], last[1][0]):
+                    if all(_alike(*marks) for marks in zip(one[1], up[1], side[1], last[1], strict=True)):
                         yield one, up, side, last
                     break
 
 
 def _alike(*boxes: Box) -> bool:
-    """Whether all have the same size, as marks of one sheet have."""
+    """Whether all have the same size, as marks of one sheet have; lines of a table may stand like marks, of any length."""
     first = boxes[0]
     return all(abs(box.width - first.width) <= 1 and abs(box.height - first.height) <= 1 for box in boxes)
 
