@@ -7,6 +7,7 @@ from pikepdf import Page
 from hotfolder.gathered import Found, Gathered
 from hotfolder.pdf.boxes import cut_of, read_boxes
 from hotfolder.pdf.looking.edges import Strips, bleed_of, look_along_cut
+from hotfolder.pdf.looking.edges_over import ends_over
 from hotfolder.pdf.looking.edges_pictures import draw_stretch
 from hotfolder.pdf.looking.edges_reach import Stretch, lacking, reaches_cut
 from hotfolder.pdf.render import Pages, open_pages
@@ -76,7 +77,7 @@ class CheckBleed(Step):
         ordered, slack = job.ticket.bleed, self.settings.tolerance
         told = any(finding.code in TOLD and finding.step == "check_geometry" for finding in job.findings)
         sides = [strip for side, strip in strips.items() if not (told and room[side] < ordered - slack)]
-        return [stretch for strip in sides for stretch in lacking(strip, ordered, slack)]
+        return [stretch for strip in sides for stretch in (*lacking(strip, ordered, slack), *ends_over(strip))]
 
     def _show(self, job: Job, pages: Pages, page: int, groups: list[list[Stretch]]) -> None:
         shown = len(job.views.get((self.name, "bleed_missing"), []))

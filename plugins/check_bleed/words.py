@@ -25,7 +25,9 @@ def gather(found: list[Stretch]) -> list[list[Stretch]]:
         for group in groups:
             other = group[0]
             alike = abs(other.reach - one.reach) <= SAME
-            if (one.whole and other.whole and alike) or (other.strip.side == one.strip.side and not other.whole):
+            one_kind = one.covered is other.covered
+            beside = other.strip.side == one.strip.side and not other.whole
+            if one_kind and ((one.whole and other.whole and alike) or beside):
                 group.append(one)
                 break
         else:
@@ -36,6 +38,11 @@ def gather(found: list[Stretch]) -> list[list[Stretch]]:
 def tell(group: list[Stretch], ordered: float, promised: bool) -> str:
     """The finding's sentences. `promised`: whether the file declares a bleed."""
     where, least = _where(group), min(one.reach for one in group)
+    if group[0].covered:
+        return (
+            f"{where} the art stops right where the paper is cut, and another colour goes on from there. A cut that is a little "
+            "off would show a thin strip of that colour."
+        )
     if least <= NO_REACH:
         stops = "the art stops right where the paper is cut"
     else:

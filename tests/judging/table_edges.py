@@ -67,9 +67,16 @@ EDGES = (
         fill(70, 235, 120, 254),
         fill(70, 235, 120, 254 + BLEED),
         "check_bleed: hold bleed_missing",
-        "top",
-        gap="fault: the bleed check tells art from bare paper only, not from another colour that goes on",
+        "another colour goes on",
         by="fpdf2",
+    ),
+    Pair(
+        "a photo cut to the trim on a coloured page",
+        "A photo lies on the ground and ends at the left cut; the ground runs through the bleed.",
+        picture(jpeg(), 0, 100, 64, 148),
+        picture(jpeg(), -BLEED, 100, 60.825, 148),
+        "check_bleed: hold bleed_missing",
+        "another colour goes on",
     ),
     Pair(
         "half of the bleed",

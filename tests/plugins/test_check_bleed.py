@@ -149,10 +149,12 @@ TABLE = {
         {},
         ["At the bottom of the page, from 20 to 28 mm"],
     ),
-    "one picture on a ground that bleeds": (
+    "a panel to the cut, on a ground that bleeds": (
         both(ground(3), lambda poster: poster.fill(0, 9, 50, 30, (0, 1, 1, 0))),
         {},
-        [],
+        [
+            "At the left of the page, from 60 to 81 mm from the upper corner, the art stops right where the paper is cut, and"
+        ],
     ),
     "stripes that end before the cut": (lambda poster: poster.fill(2, 10, 118, 20), {}, []),
     "a stripe to the cut on one side": (
@@ -199,6 +201,56 @@ TABLE = {
         clipped(0, faded_right(20, 60)),
         {},
         [ALL_AROUND],
+    ),
+    "a picture to the cut, on a ground that goes on": (
+        lambda poster: (poster.ground(3), poster.picture(photo(0, 90), 0, 0, poster.wide, poster.high)),
+        {},
+        ["All around the page the art stops right where the paper is cut, and another colour goes on from there."],
+    ),
+    "a picture through the bleed, on a ground": (
+        lambda poster: (poster.ground(3), poster.picture(photo(0, 90), -3, -3, 123, 93)),
+        {},
+        [],
+    ),
+    "a band to the cut, 0.3 mm short of it, on a ground that goes on": (
+        lambda poster: (poster.ground(3), poster.fill(30, 70, 60, 89.7, (0, 0.9, 0.8, 0))),
+        {},
+        [
+            "At the top of the page, from 30 to 60 mm from the left corner, the art stops right where the paper is cut, and"
+        ],
+    ),
+    "a white panel to the cut, on a ground that goes on": (
+        lambda poster: (poster.ground(3), poster.fill(30, 70, 60, 90, (0, 0, 0, 0))),
+        {},
+        [
+            "At the top of the page, from 30 to 60 mm from the left corner, the art stops right where the paper is cut, and"
+        ],
+    ),
+    "a band on a ground, 2 mm inside the cut": (
+        lambda poster: (poster.ground(3), poster.fill(30, 70, 60, 88, (0, 0.9, 0.8, 0))),
+        {},
+        [],
+    ),
+    "a slanting edge over the cut, on a ground": (
+        lambda poster: (poster.ground(3), poster.shape((20, 60), (100, 60), (100, 92), (20, 88))),
+        {},
+        [],
+    ),
+    "a disc that touches the cut, on a ground": (
+        lambda poster: (poster.ground(3), poster.disc(60, 50.1, 40)),
+        {},
+        [],
+    ),
+    "a line along the cut, on a ground": (lambda poster: (poster.ground(3), poster.outline(0, 1)), {}, []),
+    "a ground of nearly the same colour beyond the cut": (
+        lambda poster: (poster.ground(3), poster.ground(0, cmyk=(0.65, 0.22, 0.12, 0))),
+        {},
+        [],
+    ),
+    "letters cut off at the cut, on a ground": (
+        lambda poster: (poster.ground(3), clipped(0, lambda inner: inner.letters("HILL", 10, -3, 200))(poster)),
+        {},
+        ["At the bottom of the page, "],
     ),
     "turned a quarter": (
         lambda poster: poster.fill(0, -3, 123, 93),

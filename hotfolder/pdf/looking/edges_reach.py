@@ -29,12 +29,16 @@ SIDEWAYS = 2  # pixels by which art may move along the side from one ring to the
 
 @dataclass(frozen=True)
 class Stretch:
-    """A piece of a side, in points from its left or upper corner, whose art goes on for `reach` beyond the cut."""
+    """A piece of a side, in points from its left or upper corner, whose art goes on for `reach` beyond the cut.
+
+    `covered`: what lies beyond it is another colour, not paper.
+    """
 
     strip: Strip
     first: int
     last: int
     reach: float
+    covered: bool = False
 
     @property
     def start(self) -> float:
