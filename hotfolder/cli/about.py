@@ -31,6 +31,7 @@ def studio_data(studio: Studio) -> dict[str, Any]:
         "spool": str(studio.spool),
         "workers": studio.workers,
         "rescan": studio.rescan,
+        "reserve_mb": studio.reserve_mb,
         "plugins": [str(folder) for folder in studio.plugins.folders[1:]],
         "limits": studio.limits.model_dump(mode="json"),
         "condition": studio.condition,

@@ -23,6 +23,8 @@ _BEGINNINGS = {
     What.OPEN: "still open in another program",
     What.UNREACHABLE: "can't be reached",
     What.REACHABLE: "can be reached again",
+    What.PAUSED: "PAUSED",
+    What.RESUMED: "goes on",
     What.NO_EVENTS: "is looked through at intervals",
     What.HANDED_OVER: "handed over",
     What.NOT_HANDED_OVER: "NOT handed over",

@@ -86,6 +86,7 @@ class _Reader(Checker):
             routes=routes,
             workers=top.workers,
             rescan=top.rescan,
+            reserve_mb=top.reserve_mb,
             limits=limits,
             lines=self.lines,
         )

@@ -60,6 +60,7 @@ class Studio:
     routes: tuple[Route, ...]
     workers: int = 2
     rescan: float = 10.0
+    reserve_mb: float | None = None  # None: as gates.py reckons
     limits: Limits = field(default_factory=Limits)
     lines: Lines = field(default_factory=Lines)
 

@@ -27,6 +27,13 @@ class StudioTable(Table):
     rescan: Number = Field(
         default=10.0, ge=0.5, le=3600, description="A full look into every watched folder each so many seconds"
     )
+    reserve_mb: Number | None = Field(
+        default=None,
+        ge=0,
+        le=1e9,
+        description="With less free space than this, in megabytes, nothing is taken; left out: 1 % of the disk, or "
+        "what the largest waiting file may need",
+    )
     plugins: list[str] = Field(default_factory=list, description="Folders with plugins of your own")
     condition: str = Field(default=DEFAULT, description="Printing condition of every job whose ticket names no other")
     limits: dict[str, Any] = Field(default_factory=dict, description="Limits for one job")

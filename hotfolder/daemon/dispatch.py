@@ -13,6 +13,7 @@ from pathlib import Path
 from hotfolder.config.studio import Route
 from hotfolder.daemon.arrivals import Arrival, Arrivals
 from hotfolder.daemon.events import Event, What
+from hotfolder.daemon.gates import Gates
 from hotfolder.daemon.jobs import Finished, Jobs
 from hotfolder.daemon.spool import Damaged, Spool
 from hotfolder.names import printable
@@ -33,8 +34,13 @@ class _Later:
     died: bool = False
 
     def put_off(self, now: float) -> None:
-        self.when = now + min(0.5 * 2**self.tries, _LONGEST_PAUSE)
+        self.when = now + min(0.5 * 2 ** min(self.tries, 10), _LONGEST_PAUSE)
         self.tries += 1
+
+    @property
+    def worth_telling(self) -> bool:
+        """The first try, the second, the fourth ...: what goes wrong for a day must not fill the log."""
+        return self.tries & (self.tries - 1) == 0
 
 
 class Dispatch:
@@ -48,7 +54,9 @@ class Dispatch:
         watched: Sequence[tuple[Route, Arrivals]],
         clock: Callable[[], float],
         inbox: Inbox,
+        gates: Gates,
     ) -> None:
+        self._gates = gates
         self._workers = max(1, workers)
         self._spool = spool
         self._jobs = jobs
@@ -81,6 +89,16 @@ class Dispatch:
             or any(arrivals.waiting for _, arrivals in self._watched)
             or any(self._tries(arrival) < _TRIES_BEFORE_IDLE for _, arrival in self._candidates())
         )
+
+    def hurry(self) -> None:
+        """Try at once what waits to be tried again: what was in its way is gone."""
+        for later in (*self._later.values(), *self._paused.values()):
+            later.when = self._clock()
+
+    @property
+    def work_left(self) -> bool:
+        """Whether anything waits to be taken or to be tried again, be it paused or not."""
+        return bool(self._later) or any(arrivals.ready for _, arrivals in self._watched)
 
     def pause(self) -> float:
         """Seconds until something is to be tried again."""
@@ -116,13 +134,16 @@ class Dispatch:
         """What may be taken: of each route the first, then of each the second, and so on."""
         taking = set(self._taking.values())
         lines = [
-            [(route, arrival) for arrival in arrivals.ready if arrival.path not in taking]
+            [(route, arrival) for arrival in arrivals.ready if self._may_take(route, arrival, taking)]
             for route, arrivals in self._watched
         ]
         for turn in range(max(map(len, lines), default=0)):
             for line in lines:
                 if turn < len(line):
                     yield line[turn]
+
+    def _may_take(self, route: Route, arrival: Arrival, taking: set[Path]) -> bool:
+        return arrival.path not in taking and self._gates.open(route, arrival.folder)
 
     def _tries(self, arrival: Arrival) -> int:
         paused = self._paused.get(arrival.path)
@@ -170,22 +191,27 @@ class Dispatch:
             else:
                 yield self._failed(job, taking, error)
 
-    def _failed(self, job: str, taking: Path | None, error: BaseException) -> Event:
-        self._later.setdefault(job, _Later(0)).put_off(self._clock())
+    def _failed(self, job: str, taking: Path | None, error: BaseException) -> Event | None:
+        later = self._later.setdefault(job, _Later(0))
+        later.put_off(self._clock())
         # The edge around one job: whatever went wrong in it, the daemon goes on.
         trace = "" if isinstance(error, OSError) else "".join(traceback.format_exception(error))
         words = getattr(error, "strerror", None) or f"{type(error).__name__}: {error}"
+        told = self._gates.doubt(error, taking.parent if taking is not None else None)
         if taking is None:
-            return Event(What.AGAIN, job=job, words=f"{words}. The job is safe and is tried again.", trace=trace)
-        self._paused.setdefault(taking, _Later(0)).put_off(self._clock())
+            again = Event(What.AGAIN, job=job, words=f"{words}. The job is safe and is tried again.", trace=trace)
+            return again if later.worth_telling and not told else None
+        paused = self._paused.setdefault(taking, _Later(0))
+        paused.put_off(self._clock())
         self._forget(taking)
-        return Event(
+        again = Event(
             What.AGAIN,
             file=printable(taking.name),
             folder=printable(str(taking.parent)),
             words=f"The file could not be taken: {words}. It is tried again.",
             trace=trace,
         )
+        return again if paused.worth_telling and not told else None
 
 
 def nothing() -> None:

@@ -21,6 +21,8 @@ class What(StrEnum):
     OPEN = "open"  # a file that another program does not let go of
     UNREACHABLE = "unreachable"  # a folder can't be looked at
     REACHABLE = "reachable"
+    PAUSED = "paused"  # nothing is taken for now: no room, or a folder that may not be written to
+    RESUMED = "resumed"
     NO_EVENTS = "no_events"  # a folder without events; it is looked through at intervals
     HANDED_OVER = "handed_over"  # a passed job's files have arrived where they were sent on to
     NOT_HANDED_OVER = "not_handed_over"  # they have not; the job's outcome stays as it is

@@ -3,38 +3,39 @@
 from __future__ import annotations
 
 import queue
-import sqlite3
 import time
-import traceback
 from collections.abc import Callable
 from contextlib import ExitStack
 from functools import partial
 from pathlib import Path
 
-from hotfolder.config.studio import Studio
+from hotfolder.config.studio import Route, Studio
 from hotfolder.daemon.arrivals import Arrivals
-from hotfolder.daemon.claiming import Claim
 from hotfolder.daemon.dispatch import Dispatch, Inbox, nothing
 from hotfolder.daemon.events import Event, What
 from hotfolder.daemon.files import Files
+from hotfolder.daemon.gates import Gates, Usage, usage
 from hotfolder.daemon.hand_overs import HandOvers
 from hotfolder.daemon.jobs import Finished, Jobs, Works
 from hotfolder.daemon.journal import Journal
 from hotfolder.daemon.ledger import Ledger
 from hotfolder.daemon.lock import SpoolLock
+from hotfolder.daemon.news import News
+from hotfolder.daemon.outcomes import Outcomes
 from hotfolder.daemon.parcels import Parcels
+from hotfolder.daemon.places import Places
 from hotfolder.daemon.runner import Runner
-from hotfolder.daemon.spool import Published, Spool
+from hotfolder.daemon.spool import Spool
+from hotfolder.daemon.starting import make_folders, make_spool, recover
 from hotfolder.daemon.watcher import Watcher
 from hotfolder.errors import ConfigError
 from hotfolder.names import printable
-from hotfolder.record import JobRecord
 
 
 class Daemon:
     """Runs a studio. `heard` is called in the thread of `run`, with each Event.
 
-    Without `heard`, the events go to standard error. `runner`, `files` and `clock` are for tests; without `events` of
+    Without `heard`, the events go to standard error. `runner`, `files`, `clock` and `room` are for tests; without `events` of
     the operating system, the folders are looked through at intervals only.
     """
 
@@ -48,6 +49,7 @@ class Daemon:
         clock: Callable[[], float] = time.monotonic,
         grace: float = 20.0,
         events: bool = True,
+        room: Usage = usage,
     ) -> None:
         self._studio = studio
         self._heard = heard
@@ -56,16 +58,18 @@ class Daemon:
         self._clock = clock
         self._grace = grace
         self._events = events
+        self._room = room
         self._inbox: Inbox = queue.SimpleQueue()
         self._stops = 0
         self._hinted: set[Path] = set()
+        self._looked = float("-inf")  # when free space and folders were last looked at
         self._blind = False  # the spool could not be looked at
 
     # ---- from outside
 
     def run(self, until_idle: bool = False) -> None:
         """Work until `stop`, or until nothing waits or runs. ConfigError where this studio can't be run here."""
-        self._make_folders()
+        make_spool(self._studio, self._files)
         with SpoolLock(self._studio.spool), ExitStack() as closing:
             try:
                 self._open(closing)
@@ -80,58 +84,43 @@ class Daemon:
 
     # ---- start and end
 
-    def _make_folders(self) -> None:
-        problems = []
-        folders = [self._studio.spool]
-        for route in self._studio.routes:
-            if route.watch is not None and (route.passed is None or route.hold is None):
-                problems.append(f"The route '{route.name}' needs the folders `pass` and `hold`.")
-            folders += [folder for folder in (route.watch, route.passed, route.hold) if folder is not None]
-        for folder in folders:
-            try:
-                self._files.mkdir(folder)
-            except OSError as error:
-                problems.append(f"The folder {folder} can't be made: {error.strerror}.")
-        if problems:
-            raise ConfigError(problems)
-
     def _open(self, closing: ExitStack) -> None:
         studio = self._studio
+        places = Places(studio.spool / "places.json", self._files)
+        make_folders(studio, self._files, places)
         self._spool = Spool(studio.spool, self._files)
-        self._journal = Journal(studio.spool / "daemon.log", to_people=self._heard is None)
-        closing.callback(self._journal.close)
+        self._spool.need = places.need
+        journal = Journal(studio.spool / "daemon.log", to_people=self._heard is None)
+        closing.callback(journal.close)
+        self._news = News(journal, [self._heard] if self._heard is not None else [])
         self._ledger = Ledger(studio.spool / "ledger.sqlite")
         closing.callback(self._ledger.close)
         self._own = None if self._given else Runner(studio.plugins.folders[1:], studio.limits, studio.used_conditions)
         runner = self._given or self._own
         assert runner is not None
-        self._watcher = Watcher(self._hint, partial(self._tell_of, ""))
-        self._watched = [
-            (
-                route,
-                Arrivals(
-                    route.name,
-                    route.watch,
-                    route.settle,
-                    route.patience,
-                    self._files,
-                    self._clock,
-                    partial(self._tell_of, route.name),
-                ),
-            )
-            for route in studio.routes
-            if route.watch is not None
-        ]
+        self._watcher = Watcher(self._hint, partial(self._news.tell_of, ""))
+        self._watched = [(route, self._arrivals(route)) for route in studio.routes if route.watch is not None]
         parcels = Parcels(self._files, studio.spool, studio.folder)
-        self._hand_overs = HandOvers(parcels, self._ledger, self._tell, self._clock, self._inbox)
+        self._hand_overs = HandOvers(parcels, self._ledger, self._news.tell, self._clock, self._inbox)
+        self._outcomes = Outcomes(studio.plugins.manager, self._ledger, self._hand_overs, self._news.tell)
         jobs = Jobs(studio, self._spool, self._ledger, runner, self._from_thread, parcels)
-        self._dispatch = Dispatch(studio.workers, self._spool, jobs, self._watched, self._clock, self._inbox)
+        self._gates = Gates(
+            studio.spool, studio.reserve_mb, studio.workers, self._watched, places, self._news.tell, self._room
+        )
+        self._dispatch = Dispatch(
+            studio.workers, self._spool, jobs, self._watched, self._clock, self._inbox, self._gates
+        )
         closing.callback(self._end)
         for route, arrivals in self._watched:
-            self._tell(Event(What.WATCHING, route.name, folder=printable(str(arrivals.root))))
-        self._recover()
+            self._news.tell(Event(What.WATCHING, route.name, folder=printable(str(arrivals.root))))
+        recover(self._spool, self._ledger, self._dispatch, self._hand_overs, self._outcomes, self._news.tell)
         if self._own is not None:
             self._own.warm()
+
+    def _arrivals(self, route: Route) -> Arrivals:
+        assert route.watch is not None
+        tell = partial(self._news.tell_of, route.name)
+        return Arrivals(route.name, route.watch, route.settle, route.patience, self._files, self._clock, tell)
 
     def _end(self) -> None:
         self._watcher.close()
@@ -143,28 +132,6 @@ class Daemon:
             self._own.close()
         self._collect()
         self._drain(0)
-
-    def _recover(self) -> None:
-        """Line up what an earlier daemon left unfinished, and bring the ledger in step with the folders."""
-        for job in self._spool.claimed():
-            self._dispatch.line_up(job, died=True)
-            self._tell(Event(What.RECOVERED, job=job, words="Begun by an earlier run; it is begun again."))
-        for job in self._spool.committed():
-            self._dispatch.line_up(job)
-            self._tell(Event(What.RECOVERED, job=job, words="Done by an earlier run; its files are handed on."))
-        if self._ledger.fresh:
-            for record, published in self._spool.settled():
-                self._ledger.settled(record, "published" if published else "committed")
-        for entry in self._ledger.entries("claimed"):
-            if not self._dispatch.knows(entry.job):  # killed right after it was put back, or twice while handed on
-                self._ledger.put_back(entry.job)
-                for record, _ in self._spool.settled(entry.job):
-                    self._ledger.settled(record, "committed")
-        for entry in self._ledger.entries("committed"):
-            told = self._ledger.record(entry.job)
-            if told is not None and not self._dispatch.knows(told.arrival):
-                self._announce(told)  # killed between handing it on and saying so
-        self._hand_overs.line_up()
 
     # ---- the loop
 
@@ -219,6 +186,7 @@ class Daemon:
                     self._watcher.check(arrivals.root)
                 arrivals.sweep()
         if everything:
+            self._look_at_gates()
             self._find_strays()
 
     def _find_strays(self) -> None:
@@ -228,21 +196,31 @@ class Daemon:
             jobs = self._spool.claimed()
         except OSError as error:
             if not self._blind:
-                self._tell(Event(What.UNREACHABLE, folder=folder, words=f"The spool can't be used: {error.strerror}."))
+                self._news.tell(
+                    Event(What.UNREACHABLE, folder=folder, words=f"The spool can't be used: {error.strerror}.")
+                )
             self._blind = True
             return
         if self._blind:
-            self._tell(Event(What.REACHABLE, folder=folder, words="The spool can be used again."))
+            self._news.tell(Event(What.REACHABLE, folder=folder, words="The spool can be used again."))
         self._blind = False
         for job in jobs:
             self._dispatch.line_up(job)
 
     def _feed(self) -> None:
         self._hand_overs.feed()
+        if self._dispatch.work_left and self._clock() - self._looked >= 1:
+            self._look_at_gates()
         try:
             self._dispatch.feed()
         except OSError as error:
-            self._tell(Event(What.TROUBLE, folder=printable(str(self._spool.root)), words=str(error.strerror)))
+            if not self._gates.doubt(error, self._spool.root):
+                self._news.spool_trouble(self._spool.root, error)
+
+    def _look_at_gates(self) -> None:
+        self._looked = self._clock()
+        if self._gates.look():
+            self._dispatch.hurry()
 
     # ---- what came of it
 
@@ -251,39 +229,11 @@ class Daemon:
         for ended in self._dispatch.collect():
             if isinstance(ended, Finished):
                 for published in ended.published:
-                    self._finished(ended.claim, published)
+                    self._outcomes.finished(ended.claim, published)
                 continue
             self._hinted.update(arrivals.root for _, arrivals in self._watched)  # it may lie there again
             if ended is not None:
-                self._tell(ended)
-
-    def _finished(self, claim: Claim, published: Published) -> None:
-        record = published.record
-        outcome = record.outcome.value if record.outcome else ""
-        self._announce(record)
-        self._hand_overs.line_up(record.job)
-        self._tell(
-            Event(
-                What.FINISHED,
-                record.route,
-                record.job,
-                record.shown_file,
-                outcome=outcome,
-                words=record.reason,
-                names=tuple(printable(name) for name in published.names),
-                folder=printable(claim.passed if outcome == "pass" else claim.hold),
-            )
-        )
-
-    def _announce(self, record: JobRecord) -> None:
-        try:
-            self._studio.plugins.manager.hook.job_finished(record=record)
-        except Exception:  # the edge around a plugin's own code: the job is done, whatever an observer thinks of it
-            self._tell(Event(What.TROUBLE, job=record.job, words="An observer failed.", trace=traceback.format_exc()))
-        try:
-            self._ledger.settled(record, "published")
-        except sqlite3.Error as error:
-            self._tell(Event(What.TROUBLE, job=record.job, words=f"The ledger could not be written: {error}"))
+                self._news.tell(ended)
 
     # ---- telling
 
@@ -293,14 +243,4 @@ class Daemon:
             self._inbox.put(nothing)
 
     def _from_thread(self, event: Event) -> None:
-        self._inbox.put(partial(self._tell, event))
-
-    def _tell_of(self, route: str, what: str, path: Path, words: str) -> None:
-        self._tell(Event(What(what), route, file=printable(path.name), folder=printable(str(path.parent)), words=words))
-
-    def _tell(self, event: Event) -> None:
-        if event.what is not What.STEP:  # the job's own log has those
-            fields = {key: value for key, value in vars(event).items() if key != "what" and value}
-            self._journal.tell(event.what.value, **fields)
-        if self._heard is not None:
-            self._heard(event)
+        self._inbox.put(partial(self._news.tell, event))

@@ -50,6 +50,7 @@ class Spool:
     def __init__(self, root: Path, files: Files | None = None) -> None:
         self.root = root
         self.files = files or Files()
+        self.need: Callable[[Path], None] = lambda folder: None  # raises where that folder's disk is away
         self.work, self.done, self.damaged = root / "work", root / "done", root / "damaged"
         for folder in (self.work, self.done, self.damaged):
             self.files.mkdir(folder)
@@ -162,6 +163,7 @@ class Spool:
     def put_back(self, attempt: Attempt) -> None:
         """Return the artwork and its tickets to where they lay; the job is as if it had never been taken."""
         claim = attempt.claim
+        self.need(Path(claim.folder))
         self.files.write(attempt.folder / RETURN, b"")
         members = [ticket_member(name) for name in claim.tickets]
         members.append(Member(f"original/{claim.name}", *split_name(claim.name)))
@@ -259,6 +261,7 @@ class Spool:
             self._set_aside(home)
             raise Damaged(job) from None
         for record in records:
+            self.need(Path(claim.passed if record.outcome is Outcome.PASS else claim.hold))
             if first is not None and record.outcome is Outcome.PASS:
                 first(home / out_name(record.part), record)
         names = hand_on(self.files, job, home, claim, records)

@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 from studios import PDF, Stub, make_studio, names
+from waiting import running, wait_for
 
 from hotfolder.config.studio import Studio
 from hotfolder.daemon.events import Event, What
@@ -327,26 +328,3 @@ def test_many_files_through_few_threads(tmp_path: Path) -> None:
     heard = run(make_studio(tmp_path, workers=3))
     assert len(outcomes(heard)) == 100
     assert len(names(tmp_path / "pass")) == 300
-
-
-class running:  # noqa: N801 - reads as a statement
-    """A daemon in a thread, for the length of a block."""
-
-    def __init__(self, daemon: Daemon) -> None:
-        self._daemon = daemon
-        self._thread = threading.Thread(target=daemon.run)
-
-    def __enter__(self) -> None:
-        self._thread.start()
-
-    def __exit__(self, *error: object) -> None:
-        self._daemon.stop()
-        self._thread.join(30)
-        assert not self._thread.is_alive()
-
-
-def wait_for(condition: Callable[[], bool]) -> None:
-    end = time.monotonic() + 20
-    while not condition():
-        assert time.monotonic() < end, "it did not happen"
-        time.sleep(0.02)
