@@ -108,7 +108,7 @@ def _marks(marks: OwnMarks, cut: tuple[Box, Box] | None, boxes: PageBoxes, order
             f"{show_size(*boxes.seen_size(trim))}. {'They would be printed on the poster.' if _inside(marks, trim) else ''}".strip(),
             measured=show_size(*boxes.seen_size(sheet)),
             required=show_size(*boxes.seen_size(trim)),
-            mend="Export again with the trim box where the cut marks are, or without marks.",
+            mend="Export again so that the page is cut where its marks stand (the trim box says so), or without marks.",
             box=sheet,
         )
     elif any(

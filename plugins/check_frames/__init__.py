@@ -110,26 +110,26 @@ class CheckFrames(Step):
     ) -> None:
         off, width = self.settings.cutting_tolerance, min(one.width for one in bands)
         at, kind = _sides([one.strip.side for one in bands]), "frame" if code == "narrow_frame" else "stripe"
-        colour = "A white" if all(one.white for one in bands) else "An even"
+        wide = f"only {show_length(width)} wide"
+        what = f"A white {kind} {wide}" if all(one.white for one in bands) else f"A {kind} of one colour, {wide},"
         less, more = show_length(width - off) if width > off else "nothing", show_length(width + off)
         shows = (
             f"one side may show {less} and the opposite one {more}"
             if kind == "frame"
             else f"it may show {less} or {more}"
         )
-        wide = show_length(off * max(self.settings.hold_times, self.settings.note_times) + off)
+        enough = show_length(off * max(self.settings.hold_times, self.settings.note_times) + off)
         one = bands[0].strip
         report(
             code,
-            f"{colour} {kind} only {show_length(width)} wide runs along the cut{where} {at}. "
-            f"Where the cut is off by {show_length(off)}, {shows}.",
+            f"{what} runs along the cut{where} {at}. Where the cut is off by {show_length(off)}, {shows}.",
             measured=f"{show_length(width)} {at}",
             required=f"more than {show_length(off * self.settings.note_times)}, or none",
             page=page,
             box=trim
             if kind == "frame"
             else one.box(0, one.pixels.shape[1], one.outside, one.outside + one.rows(width)),
-            mend=f"Make the {kind} {wide} wide or more, or do without it and let the art run out through the bleed.",
+            mend=f"Make the {kind} {enough} wide or more, or do without it and let the art run out through the bleed.",
         )
 
     def _line(self, report: Callable[..., None], page: int, where: str, sides: list[str], trim: Box) -> None:

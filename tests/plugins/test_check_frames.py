@@ -65,7 +65,7 @@ TABLE = {
     ),
     "white frame of 2 mm, never to be held": (inner(2), {}, {"hold_times": 0}, ["note narrow_frame"]),
     "white frame around a photo": (photo_inside(2.5), {}, {}, ["note narrow_frame A white frame only 2"]),
-    "coloured frame of 2 mm": (framed(2), {}, {}, ["hold narrow_frame An even frame only 2 mm"]),
+    "coloured frame of 2 mm": (framed(2), {}, {}, ["hold narrow_frame A frame of one colour, only 2 mm"]),
     "coloured frame of 8 mm": (framed(8), {}, {}, []),
     "white frame, crossed by art": (
         lambda poster: (poster.ground(-3), poster.fill(-3, 60, 50, 75, RED)),
@@ -96,7 +96,7 @@ TABLE = {
         lambda poster: (poster.ground(3, (0.1, 0.1, 0.3, 0)), poster.fill(-3, -3, 123, 2, RED)),
         {},
         {},
-        ["note narrow_stripe An even stripe only 2 ... wide runs along the cut at the bottom. Where"],
+        ["note narrow_stripe A stripe of one colour, only 2 ... wide, runs along the cut at the bottom. Where"],
     ),
     "a sliver of paper along the foot": (
         lambda poster: poster.fill(-3, 0.7, 123, 93),
@@ -110,19 +110,21 @@ TABLE = {
         lambda poster: (poster.fill(-3, -3, 123, 2.5, RED), poster.fill(-3, 87.5, 123, 93, RED)),
         {},
         {},
-        ["note narrow_frame An even frame only 2.5 mm (0.098 in) wide runs along the cut at the top and bottom."],
+        [
+            "note narrow_frame A frame of one colour, only 2.5 mm (0.098 in) wide, runs along the cut at the top and bottom."
+        ],
     ),
     "stripes of two colours at head and foot": (
         lambda poster: (poster.fill(-3, -3, 123, 2.5, RED), poster.fill(-3, 87.5, 123, 93, (1, 0, 0, 0))),
         {},
         {},
-        ["note narrow_stripe An even stripe", "note narrow_stripe An even stripe"],
+        ["note narrow_stripe A stripe of one colour", "note narrow_stripe A stripe of one colour"],
     ),
     "stripe at the left, turned": (
         lambda poster: (poster.ground(3, (0.1, 0.1, 0.3, 0)), poster.fill(-3, -3, 2, 93, RED)),
         {"rotate": 90},
         {},
-        ["note narrow_stripe An even stripe only 2 ... wide runs along the cut at the top."],
+        ["note narrow_stripe A stripe of one colour, only 2 ... wide, runs along the cut at the top."],
     ),
     "stripe beyond the cut only": (
         lambda poster: (poster.ground(3), poster.fill(-3, -3, 123, 0, RED)),
