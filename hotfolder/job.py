@@ -18,6 +18,8 @@ from hotfolder.colour.condition import Condition
 from hotfolder.finding import About, Box, Finding, Level, Views
 from hotfolder.ink import InkView
 from hotfolder.moved import LaidSheet, Moved, Placed
+from hotfolder.pdf.looking.drawings import Drawings
+from hotfolder.pdf.render import Pages
 from hotfolder.ticket import KEYS, Ticket
 
 Found = TypeVar("Found")
@@ -88,6 +90,8 @@ class Job:
         self._unchanged = False
         self._scratched = 0
         self._looked: dict[object, Any] = {}  # of this version of the working PDF
+        self._drawings = Drawings()
+        self._shapes: Path | None = None  # the working PDF before nothing but its colours changed, where that was so
 
     # ---- findings and words
 
@@ -123,6 +127,14 @@ class Job:
             self._looked[key] = look()
         found: Found = self._looked[key]
         return found
+
+    def pages(self, *, colours: bool = True) -> Pages:
+        """The working PDF opened for drawing, once for all steps: what was unpacked for one is there for the next.
+
+        Without `colours`, where only shapes matter, it may be the one from before its colours were converted, which is
+        open already. Not to be closed. ValueError where it can't be opened.
+        """
+        return self._drawings.of(self.artwork if colours or self._shapes is None else self._shapes)
 
     def move(self, page: int, moved: Moved) -> None:
         """Say that a page's drawing was moved as a whole, and how; places found on it so far move along.
@@ -226,14 +238,17 @@ class Job:
             yield pdf
 
     @contextmanager
-    def edit(self) -> Iterator[pikepdf.Pdf]:
+    def edit(self, *, shapes: bool = True) -> Iterator[pikepdf.Pdf]:
         """The working PDF, opened for change; it counts when the block ends well.
 
+        `shapes`: False promises that nothing but colours change: what is drawn stays what and where it is.
         Steps that follow one another edit the same open PDF; it is saved when someone asks for `artwork`. After an
         exception the working PDF is again what was last saved: the job is held then, and needs it for pictures only.
         """
         if self._open is None:
             self._open = pikepdf.open(self.artwork)
+        self._drawings.rest()
+        shown = self._shapes or (None if self._edited else self._artwork)  # a file that shows the shapes as they are
         self._unchanged, version = False, self.version
         try:
             yield self._open
@@ -242,12 +257,15 @@ class Job:
             raise
         if not self._unchanged and self.version == version:
             self._edited = True
-            self._changed()
+            self._changed(None if shapes else shown)
 
-    def _changed(self) -> None:
+    def _changed(self, shapes: Path | None = None) -> None:
+        """`shapes`: a file that shows the same shapes."""
         self.version += 1
         self.shown = None
         self._looked.clear()
+        self._shapes = shapes
+        self._drawings.close(but=shapes)
 
     def unchanged(self) -> None:
         """Called within `edit`: there was nothing to change after all."""
@@ -255,6 +273,10 @@ class Job:
 
     def close(self) -> None:
         """Let go of the open PDF, and of edits that were not saved."""
+        self._drawings.close()
+        self._let_go()
+
+    def _let_go(self) -> None:
         if self._open is not None:
             self._open.close()
         self._open, self._edited = None, False
@@ -264,5 +286,5 @@ class Job:
         path = self.scratch(".pdf")
         with warnings.catch_warnings(action="ignore", category=pikepdf.PageCopyWarning):  # nothing is copied
             self._open.save(path, object_stream_mode=pikepdf.ObjectStreamMode.generate)
-        self.close()
+        self._let_go()
         self._artwork = path

@@ -134,23 +134,27 @@ class Pages:
         paper: bool = True,
         turn: int = 0,
         beyond: bool = False,
+        gray: bool = False,
     ) -> Rendered:
         """Draw the sheet, or the area, on white. ValueError with one sentence where that can't be done.
 
         `turn`: clockwise beyond what /Rotate wants, a multiple of 90. Letters drawn upright and then turned are not
         those that are drawn turned.
 
+        `gray`: as a picture in gray, where colours don't matter.
+
         `beyond`: with what the page draws outside its media box, which no sheet of paper shows.
 
         Without `paper` nothing lies below while the page is drawn, and the white comes at the end, as ISO 32000-1
         11.4.7 has it: it makes a difference to blend modes on the bare page.
         """
+        mode = "L" if gray else "RGB"
         with self._drawn(page, ppi, area, _ON_WHITE if paper else _ON_NOTHING, turn) as (bitmap, seen):
             shown: Image.Image = bitmap.to_pil()  # on memory that the next drawing takes
             if paper:
-                picture = shown.convert("RGB")
+                picture = shown.convert(mode)
             else:
-                picture = Image.new("RGB", shown.size, "white")
+                picture = Image.new(mode, shown.size, "white")
                 picture.paste(shown, mask=shown.getchannel("A"))
         drawn = Rendered(picture, *seen)
         if not beyond:
@@ -234,6 +238,10 @@ class Pages:
             self._loaded[1].close()
             self._loaded = None
 
+    def rest(self) -> None:
+        """Give back the memory that drawings were made in."""
+        self._drawing = np.empty(0, np.uint8)
+
     def close(self) -> None:
         with _PDFIUM:
             self._unload()
@@ -311,7 +319,7 @@ def _blank_outside(drawn: Rendered, media: Box) -> None:
     if drawn.area.within(media, 1e-6):
         return
     kept = media.common(drawn.area)
-    blank = Image.new("RGB", drawn.picture.size, "white")
+    blank = Image.new(drawn.picture.mode, drawn.picture.size, "white")
     if kept is not None:
         place = drawn.place(kept)
         blank.paste(drawn.picture.crop(place), place[:2])

@@ -10,7 +10,7 @@ from hotfolder.pdf.looking.edges import Strips, bleed_of, look_along_cut
 from hotfolder.pdf.looking.edges_over import ends_over
 from hotfolder.pdf.looking.edges_pictures import draw_stretch
 from hotfolder.pdf.looking.edges_reach import Stretch, lacking, reaches_cut
-from hotfolder.pdf.render import Pages, open_pages
+from hotfolder.pdf.render import Pages
 from hotfolder.plugin import MM, Box, Job, Length, Part, Register, Settings, Step, hookimpl, setting, show_length
 
 from .words import gather, tell
@@ -45,8 +45,8 @@ class CheckBleed(Step):
         found = Gathered()
         with job.read() as pdf:
             try:
-                with open_pages(job.artwork) as pages:
-                    seen = [self._page(job, pages, found, number, page) for number, page in enumerate(pdf.pages, 1)]
+                pages = job.pages()
+                seen = [self._page(job, pages, found, number, page) for number, page in enumerate(pdf.pages, 1)]
             except ValueError as fault:
                 seen = [None]
                 _unseen(job, found, 1, fault)

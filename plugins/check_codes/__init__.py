@@ -8,7 +8,7 @@ from hotfolder.gathered import Found
 from hotfolder.pdf.boxes import PageBoxes, cut_of, read_boxes
 from hotfolder.pdf.looking.code_print import Measured, measure
 from hotfolder.pdf.looking.codes import Code, find_codes
-from hotfolder.pdf.render import Pages, open_pages
+from hotfolder.pdf.render import Pages
 from hotfolder.plugin import MM, Box, Hold, Job, Length, Level, Part, Register, Settings, Step, hookimpl, setting
 
 from .judging import Limits, judge, unread
@@ -53,16 +53,16 @@ class CheckCodes(Step):
         with job.read() as pdf:
             geometry = {number: boxes for number, page in enumerate(pdf.pages, 1) if (boxes := _boxes(page))}
         sound = faulty = 0
-        with open_pages(job.artwork) as pages:
-            for number, boxes in list(geometry.items())[:MOST_PAGES]:
-                trim = (cut_of(boxes, job.ticket.trim, job.ticket.bleed) or (boxes.trim, boxes.bleed))[0]
-                for code in self._codes(pages, number, boxes, trim):
-                    start = a_code(code) if len(geometry) == 1 else f"on page {number} {a_code(code)}"
-                    measured, found = self._judged(code, boxes, trim, job.ticket.safe_margin)
-                    _report(job, code, start[0].upper() + start[1:], found)
-                    _show(job, code, measured, found)
-                    wrong = any(one.code != "code_read" for one in found)
-                    sound, faulty = sound + (not wrong), faulty + wrong
+        pages, shapes = job.pages(), job.pages(colours=False)
+        for number, boxes in list(geometry.items())[:MOST_PAGES]:
+            trim = (cut_of(boxes, job.ticket.trim, job.ticket.bleed) or (boxes.trim, boxes.bleed))[0]
+            for code in self._codes(pages, shapes, number, boxes, trim):
+                start = a_code(code) if len(geometry) == 1 else f"on page {number} {a_code(code)}"
+                measured, found = self._judged(code, boxes, trim, job.ticket.safe_margin)
+                _report(job, code, start[0].upper() + start[1:], found)
+                _show(job, code, measured, found)
+                wrong = any(one.code != "code_read" for one in found)
+                sound, faulty = sound + (not wrong), faulty + wrong
         if not sound and not faulty:
             job.tell("No barcode or square code was found.")
         elif not faulty:
@@ -70,10 +70,10 @@ class CheckCodes(Step):
                 f"{'The code that was found scans' if sound == 1 else f'All {sound} codes that were found scan'} well."
             )
 
-    def _codes(self, pages: Pages, number: int, boxes: PageBoxes, trim: Box) -> list[Code]:
+    def _codes(self, pages: Pages, shapes: Pages, number: int, boxes: PageBoxes, trim: Box) -> list[Code]:
         """Those that stand on the trimmed sheet, if only in part."""
         try:
-            codes = find_codes(pages, number, boxes.bleed, boxes.user_unit)
+            codes = find_codes(pages, number, boxes.bleed, boxes.user_unit, shapes)
         except ValueError as fault:
             raise Hold(
                 "not_drawn",

@@ -12,7 +12,7 @@ from hotfolder.pdf.boxes import cut_of, read_boxes
 from hotfolder.pdf.looking.edges import SIDES, Strips, look_along_cut
 from hotfolder.pdf.looking.edges_bands import Band, frames, line_on_cut
 from hotfolder.pdf.looking.edges_pictures import draw_cuts
-from hotfolder.pdf.render import Pages, open_pages
+from hotfolder.pdf.render import Pages
 from hotfolder.plugin import MM, Box, Job, Length, Part, Register, Settings, Step, hookimpl, setting, show_length
 
 ROOM = 1.5 * MM  # looked at beyond the widest band, to see where it ends
@@ -49,10 +49,8 @@ class CheckFrames(Step):
     def run(self, job: Job) -> None:
         with job.read() as pdf:
             try:
-                with open_pages(job.artwork) as pages:
-                    seen = [
-                        self._page(job, pages, number, page, len(pdf.pages)) for number, page in enumerate(pdf.pages, 1)
-                    ]
+                pages, count = job.pages(), len(pdf.pages)
+                seen = [self._page(job, pages, number, page, count) for number, page in enumerate(pdf.pages, 1)]
             except ValueError as fault:
                 seen = [_unseen(job, "", fault)]
         if not any(seen):

@@ -9,7 +9,6 @@ from pikepdf import Pdf
 
 from hotfolder.pdf.boxes import cut_of, read_boxes
 from hotfolder.pdf.looking.inventory import Inventory, Kind, take_inventory
-from hotfolder.pdf.render import render_page
 from hotfolder.plugin import INCH, MM, Job, Length, Part, Register, Settings, Step, hookimpl, setting, show_length
 
 from .art import goes_with, near_art
@@ -135,7 +134,7 @@ def _tell_left_out(job: Job, number: int, inventory: Inventory) -> None:
 
 def _draw(job: Job, number: int, edges: Edges) -> Drawn | None:
     try:
-        rendered = render_page(job.artwork, number, LOOKED_AT, edges.trim.grown(BEYOND / edges.unit))
+        rendered = job.pages().render(number, LOOKED_AT, edges.trim.grown(BEYOND / edges.unit))
     except ValueError:
         return None
     return Drawn(rendered, edges)

@@ -59,7 +59,7 @@ class ConvertColour(Step):
     def run(self, job: Job) -> None:
         mixed = blending.look(job)
         kept = [page for page in mixed if page.kept]
-        with job.edit() as pdf:
+        with job.edit(shapes=False) as pdf:
             mapping = ToCondition(job.condition, picture_quality=self.settings.picture_quality)
             mapping.blending_told = True
             if self.settings.most_ppi:

@@ -199,3 +199,39 @@ def test_what_steps_look_for_is_found_once_for_each_version_of_the_artwork(tmp_p
     assert [job.once("pages", look), job.once("pages", look), job.once("other", look)] == [1, 1, 2]
     run_steps(job, TurnPage())
     assert job.once("pages", look) == 3
+
+
+def test_the_artwork_is_opened_for_drawing_once_for_each_version(tmp_path: Path) -> None:
+    job = make_job(tmp_path, make_pdf(tmp_path / "a.pdf"))
+    pages = job.pages()
+    assert job.pages() is pages
+    assert job.pages(colours=False) is pages
+    run_steps(job, TurnPage())
+    assert job.pages() is not pages
+    assert job.pages(colours=False) is job.pages()
+    assert job.pages().rotate(1) == 90
+    job.close()
+
+
+def test_where_only_colours_changed_shapes_are_drawn_from_the_file_before(tmp_path: Path) -> None:
+    job = make_job(tmp_path, make_pdf(tmp_path / "a.pdf", content=b"1 0 0 rg 0 0 9999 9999 re f"))
+    before = job.pages()
+    for colour in (b"0 1 0", b"0 0 1"):
+        with job.edit(shapes=False) as pdf:
+            pdf.pages[0].Contents = pdf.make_stream(colour + b" rg 0 0 9999 9999 re f")
+    assert job.pages(colours=False) is before
+    assert before.render(1, 10).picture.getpixel((5, 5)) == (255, 0, 0)
+    assert job.pages().render(1, 10).picture.getpixel((5, 5)) == (0, 0, 255)
+    run_steps(job, TurnPage())
+    assert job.pages(colours=False) is job.pages()
+    job.close()
+
+
+def test_shapes_are_not_drawn_from_a_file_that_lacks_an_earlier_step_s_change(tmp_path: Path) -> None:
+    job = make_job(tmp_path, make_pdf(tmp_path / "a.pdf"))
+    with job.edit() as pdf:
+        pdf.pages[0].rotate(90, relative=True)
+    with job.edit(shapes=False) as pdf:
+        pdf.pages[0].Contents = pdf.make_stream(b"1 g 0 0 99 99 re f")
+    assert job.pages(colours=False).rotate(1) == 90
+    job.close()

@@ -9,6 +9,7 @@ from pikepdf import Array, Dictionary, Name
 from hotfolder.finding import Box
 from hotfolder.pdf.looking import inventory_watch
 from hotfolder.pdf.looking.inventory import Kind, Painted, take_inventory
+from hotfolder.pdf.walk.content import PATH, Scanner
 
 
 def listed(page: Page, content: str, unit: float = 1.0) -> list[Painted]:
@@ -339,3 +340,34 @@ def test_any_drawing_is_listed_within_the_paper(words: list[str]) -> None:
         assert each.whole.left <= each.whole.right
         assert each.whole.bottom <= each.whole.top
         assert each.seen <= (each.box is not None)
+
+
+PATHS = (
+    "10 10 m 60 10 l 60 60 l h S",
+    "10 10 m 60 10 70 80 5 90 c 1 2 3 4 v 5 6 7 8 y h f",
+    "10 10 m 20 20 m 30 30 l 120 120 m 150 10 l 3 4 l S",
+    "5 5 20 20 re 60 10 m 80 30 l 90 100 90 110 100 120 c B",
+    "10 10 m 20 20 l 30 30 m S",
+    "10 10 m 20 20 l 7 l 40 40 l 1 2 3 c 90 90 l S",
+    "10 10 m +20. -.5 l .5 5. l 1e5 3 l 4-5 6 l 60 60 l S",
+    "10 10 m 99999999999 20 l 30 90 l S",
+    "10 10 m\r\n\t20\n20\fl 30 30 l10 5 l 1 1 lm 9 9 l S",
+    "20 20 l 30 30 l 10 10 m 20 20 l S 40 40 l S",
+    " ".join(["10 10 m", *(f"{at % 190} {at % 170} l" for at in range(9000)), "0 0 m 5 5 l h S"]),
+    " ".join(f"{at % 190} {at % 170} m 1 1 l h" for at in range(3000)) + " f",
+)
+
+
+@pytest.mark.parametrize("path", PATHS)
+def test_a_path_read_at_once_is_the_one_read_piece_by_piece(path: str, page: Page) -> None:
+    piecewise = (
+        path.replace(" l ", " l %\n ").replace(" c ", " c %\n ").replace(" m ", " m %\n ").replace("h ", "h %\n ")
+    )
+    assert listed(page, path) == listed(page, piecewise)
+
+
+def test_a_long_path_is_followed_as_few_operations() -> None:
+    scanner = Scanner((*b"m l c v y S".split(), PATH))
+    path = b" ".join(b"%d 5 l" % at for at in range(1500))
+    assert [found.operator for found in scanner.scan(b"1 1 m " + path + b" h S")] == [PATH, b"S"]
+    assert [found.operator for found in scanner.scan(b"1 1 m (text) Tj 2 2 l S")] == [b"m", b"l", b"S"]

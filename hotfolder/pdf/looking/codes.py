@@ -69,18 +69,19 @@ class _Seen:
     reads: bool
 
 
-def find_codes(pages: Pages, page: int, area: Box, unit: float) -> list[Code]:
+def find_codes(pages: Pages, page: int, area: Box, unit: float, shapes: Pages | None = None) -> list[Code]:
     """The codes in an area of the page (from 1) in reading order. ValueError where it can't be drawn.
 
-    `unit`: points to one unit of the page's space.
+    `unit`: points to one unit of the page's space; `shapes`: the same shapes in other colours, to look for codes in.
     """
-    first = pages.render(page, COARSE, area)
+    shapes = shapes or pages
+    first = shapes.render(page, COARSE, area, gray=True)
     gray = _gray(first)
     # What can't be read so coarsely says nothing yet, not even where it stands.
     seen = [found for found in _read(first, gray, formats=LARGE_KINDS, try_downscale=False) if found.reads]
     for part in busy_parts(first, gray, [first.place(found.box) for found in seen]):
         if len(seen) < MOST_CODES:
-            closer = pages.render(page, FINE, part)
+            closer = shapes.render(page, FINE, part, gray=True)
             for one in sorted(_read(closer, _gray(closer), formats=KINDS), key=lambda found: not found.reads):
                 if not any(_same(one, other) for other in seen):
                     seen.append(one)
@@ -117,7 +118,8 @@ def _is_square(code: Any) -> bool:
 
 
 def _gray(drawn: Rendered) -> NDArray[np.uint8]:
-    return np.asarray(drawn.picture.convert("L"))
+    picture = drawn.picture
+    return np.asarray(picture if picture.mode == "L" else picture.convert("L"))
 
 
 def _read(drawn: Rendered, gray: NDArray[np.uint8], **options: object) -> Iterator[_Seen]:

@@ -15,7 +15,7 @@ from hotfolder.pdf.looking.painted import Inventory, Kind, Painted
 from hotfolder.pdf.looking.text_watch import INVISIBLE, Piece, TextWatch
 from hotfolder.pdf.objects import entry, identity
 from hotfolder.pdf.values.spaces import Space
-from hotfolder.pdf.walk.content import Operation, parse_name, parse_number
+from hotfolder.pdf.walk.content import PATH, Operation, parse_name, parse_number
 from hotfolder.pdf.walk.frame import Frame
 from hotfolder.pdf.walk.mapping import Mapping
 from hotfolder.pdf.walk.state import UNIT, Matrix, State, common_box, multiply, narrowest, transform_box
@@ -32,7 +32,7 @@ _FAR = 1e7
 class InventoryWatch(TextWatch):
     """Changes nothing; notes each object when it is painted."""
 
-    watched = (*TextWatch.watched, *COUNTS, *_FILLS | _STROKES, *b"n w W W* sh ET BMC BDC EMC Do".split())
+    watched = (*TextWatch.watched, *COUNTS, PATH, *_FILLS | _STROKES, *b"n w W W* sh ET BMC BDC EMC Do".split())
     lasting = False
 
     def __init__(self, pdf: Pdf, page: Object, unit: float) -> None:
@@ -72,7 +72,7 @@ class InventoryWatch(TextWatch):
         operator = operation.operator
         if self._skips(frame.state):
             return
-        if operator in COUNTS:
+        if operator in COUNTS or operator == PATH:
             outline = frame.memory.get("outline")
             if not isinstance(outline, Outline):
                 outline = frame.memory["outline"] = Outline()

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from hotfolder.finding import Box
-from hotfolder.pdf.walk.content import Operation, parse_numbers
+from hotfolder.pdf.walk.content import PATH, Operation, parse_numbers
 from hotfolder.pdf.walk.state import Matrix, common_box, transform_box
 
 COUNTS = {b"m": 2, b"l": 2, b"c": 6, b"v": 4, b"y": 4, b"re": 4}  # numbers of the operators that draw (8.5.2)
@@ -27,14 +27,36 @@ class Outline:
 
     def draw(self, operation: Operation) -> None:
         operator = operation.operator
+        if operator == PATH:
+            self.draw_many(operation.operands[0])
+            return
         numbers = parse_numbers(operation.operands, COUNTS[operator])
-        self.points += 4 if operator == b"re" else len(numbers) // 2
         if operator == b"re":
+            self.points += 4
             x, y, width, height = numbers
             self._begin([x, y, x + width, y, x + width, y + height, x, y + height])
         elif operator == b"m":
-            self._begin([*numbers])
-        elif self.parts:
+            self._go_on([*numbers], [])
+        else:
+            self._go_on(None, [*numbers])
+
+    def draw_many(self, path: bytes) -> None:
+        """Plain `m l c v y h` as they follow one another: all have pairs of numbers, and only `m` begins a part."""
+        start: list[float] | None = None
+        *before, last = path.split(b"m")
+        for text in before:
+            numbers = [*map(float, text.translate(None, b"lcvyh").split())]
+            self._go_on(start, numbers[:-2])
+            start = numbers[-2:]
+        self._go_on(start, [*map(float, last.translate(None, b"lcvyh").split())])
+
+    def _go_on(self, start: list[float] | None, numbers: list[float]) -> None:
+        """On from a place just moved to, or from where the outline is."""
+        if start is not None:
+            self.points += 1
+            self._begin(start)
+        self.points += len(numbers) // 2
+        if self.parts:
             part = self.parts[-1]
             part += numbers
             if len(part) > _MOST_NUMBERS:

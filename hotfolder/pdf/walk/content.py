@@ -32,6 +32,14 @@ _APART = frozenset([b"", *(bytes([c]) for c in b"\0\t\n\f\r ()<>[]{}/%")])
 _TEXT_AHEAD = re.compile(rb"(?!\0\0\0)[\0\t\n\f\r -~]*+\Z")
 
 _LETTERS = [bytes([c]) for c in b"abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ"]
+#: Not an operator of PDF: who wants it beside `m l c v y` gets those that follow one another as one operation
+#: with their text as its operand, `h` included, where they are written plainly.
+PATH = b"m..."
+_PLAIN = rb"[\t\n\f\r ]"
+_NUMBER_PLAIN = rb"[-+]?(?:\d{1,8}+(?:\.\d*+)?+|\.\d++)" + _PLAIN + rb"++"
+_PAIR = _NUMBER_PLAIN + _NUMBER_PLAIN
+_SEGMENT = rb"(?:%b(?:[ml]|%b(?:[vy]|%bc))|h)(?=%b|\Z)" % (_PAIR, _PAIR, _PAIR, _PLAIN)
+_PATH = re.compile(rb"(?:%b*+(?>%b)){2,2000}+" % (_PLAIN, _SEGMENT))
 MOST_ENDS = 10_000  # places looked at where an inline picture may end
 _STEPS = 10_000  # in which colours are written, from 0 to 1
 MOST_OPERANDS = 64  # ISO 32000-1 annex C: at most 32 colour components and a name.
@@ -50,7 +58,8 @@ class Scanner:
     """Yields the operators that matter, running over all others at the speed of a regular expression."""
 
     def __init__(self, wanted: Iterable[bytes]) -> None:
-        self.wanted = frozenset(wanted)
+        wanted = frozenset(wanted)
+        self.wanted, self._path = wanted - {PATH}, PATH in wanted
         self._simple = self.wanted - {b"BI", b"true", b"false", b"null"}
         letters = {op[:1] for op in self.wanted | {b"BI"}}
         plain = b"".join(c for c in _LETTERS if c not in letters)
@@ -76,6 +85,7 @@ class Scanner:
         """All wanted operators in order, from the end of an operator on. An inline picture comes as operator BI:
         operands [its entries, its data]."""
         depth, first, opened, operands = 0, -1, 0, list[bytes]()
+        paths = self._path
         following, simple, noughts = self._next.match, self._simple, b"\0" in data
         while True:
             # Most operators that matter have plain numbers and names before them: one look is enough.
@@ -83,6 +93,10 @@ class Scanner:
                 before, operator = run.groups()
                 if operator in simple:
                     position = run.end()
+                    if paths and operator in b"ml" and (path := _PATH.match(data, run.start(1))) is not None:
+                        position = path.end()
+                        yield Operation(PATH, [path.group()], path.start(), position)
+                        continue
                     plain = before.replace(b"\0", b" ") if noughts else before
                     yield Operation(operator, plain.split(), run.start(1), position)
                     continue

@@ -83,7 +83,7 @@ class Frame:
                 self.changes.add(0, 0, Converted(black, black.initial(), stroke, intent=self.state.intent))
         if not defaults and not mapping.spares and not self.walker.trigger.touches(self.data):
             return self.changes.written(self.walker)
-        handlers = self.walker.handlers
+        handlers, watched = self.walker.handlers, frozenset(mapping.watched)
         for operation in self._operations():
             handle = handlers.get(operation.operator)
             if self.state.uncoloured and operation.operator in COLOURS:
@@ -91,7 +91,7 @@ class Frame:
             try:
                 if handle is not None:
                     handle(self, operation)
-                if operation.operator in mapping.watched:
+                if operation.operator in watched:
                     mapping.operation(self, operation)
             except (ValueError, IndexError) as fault:
                 self.walker.leave(f"the operator {operation.operator.decode('latin-1')}", str(fault))
