@@ -16,7 +16,7 @@ from hotfolder.step import Opener, Step
 _HEAD = 4096
 _OURS = {".pdf", ".jpg", ".jpeg", ".tif", ".tiff", ".png"}  # endings that promise a kind we open
 _DROP_AGAIN = "Export or copy the artwork again, wait until that has finished, and drop the whole file."
-_DISK_FULL = {errno.ENOSPC, errno.EDQUOT}
+_DISK_FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}  # the last: past the limit on files
 _FAULT_MEND = (
     "This is a fault in hotfolder or one of its plugins, not in your file. The log beside this file holds the details."
 )
@@ -53,7 +53,7 @@ def _run_step(job: Job, step: Step) -> StepRecord:
         return StepRecord(step=step.name, ended=Ended.HELD)
     except Exception as error:  # the edge around one step: a fault costs this job a hold, never the daemon its life
         if isinstance(error, OSError) and error.errno in _DISK_FULL:
-            raise  # not the artwork's fault: the job is laid down and tried again
+            raise  # the runner's to judge: the job is laid down and tried again, or held
         job.findings.append(_finding(step.name, error))
         return StepRecord(step=step.name, ended=Ended.FAULT, trace=traceback.format_exc())
     changed = seal.broken(job)

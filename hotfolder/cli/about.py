@@ -17,6 +17,7 @@ from hotfolder.config.lint import lint
 from hotfolder.config.reader import load_studio
 from hotfolder.config.studio import Route, Studio
 from hotfolder.config.words import unknown
+from hotfolder.daemon.confined import told
 from hotfolder.errors import ConfigError
 from hotfolder.loading import load_plugins
 from hotfolder.step import Opener, Step
@@ -34,6 +35,7 @@ def studio_data(studio: Studio) -> dict[str, Any]:
         "reserve_mb": studio.reserve_mb,
         "plugins": [str(folder) for folder in studio.plugins.folders[1:]],
         "limits": studio.limits.model_dump(mode="json"),
+        "protection": told(studio.limits),
         "condition": studio.condition,
         "conditions": {name: _condition(condition) for name, condition in studio.conditions.items()},
         "routes": [route_data(route) for route in studio.routes],

@@ -115,7 +115,7 @@ def run_all(
     studio: Studio, route: Route, files: Sequence[Path], values: dict[str, str], heard: Heard, *, into: Path | None
 ) -> Iterator[Done]:
     """Work on each file in turn, in each size ordered. With `into` the results are published below it, else nothing is kept."""
-    runner = Runner(studio.plugins.folders[1:], studio.limits, studio.used_conditions)
+    runner = Runner(studio.plugins.folders[1:], studio.limits, studio.used_conditions, hidden=studio.customers)
     try:
         for file in files:
             refused = _refusal(file)

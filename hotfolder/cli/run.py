@@ -14,6 +14,7 @@ from hotfolder.names import printable
 
 _BEGINNINGS = {
     What.WATCHING: "watching",
+    What.CONFINED: "protection:",
     What.STARTED: "begun",
     What.PUT_BACK: "put back",
     What.AGAIN: "will be tried again",

@@ -26,6 +26,15 @@ class Limits(BaseModel):
     memory_mb: Annotated[int, Field(strict=True)] = Field(
         default=1500, ge=256, le=1_000_000, description="Most memory for one job, in megabytes"
     )
+    disk_mb: Annotated[int, Field(strict=True)] = Field(
+        default=20_000, ge=64, le=10_000_000, description="Most space on the disk for one job's own files, in megabytes"
+    )
+    confine: Annotated[bool, Field(strict=True)] = Field(
+        default=True, description="Keep a job off the network and out of all folders but its own"
+    )
+    programs: Annotated[bool, Field(strict=True)] = Field(
+        default=False, description="A job may start other programs, as a step of your own may need"
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +75,14 @@ class Studio:
 
     def route(self, name: str) -> Route | None:
         return next((route for route in self.routes if route.name == name), None)
+
+    @property
+    def customers(self) -> list[Path]:
+        """Folders with customers' files: a job sees its own file in them, and no other."""
+        folders = [self.spool]
+        for route in self.routes:
+            folders += [folder for folder in (route.watch, route.passed, route.hold) if folder is not None]
+        return folders
 
     @property
     def used_conditions(self) -> list[Condition]:

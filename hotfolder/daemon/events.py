@@ -10,6 +10,7 @@ class What(StrEnum):
     """The kinds of news."""
 
     WATCHING = "watching"  # a route's folder is looked through from now on
+    CONFINED = "confined"  # what jobs are kept from on this system, and what they are not
     STARTED = "started"  # a file was taken, its job began
     STEP = "step"  # a step of it has ended
     FINISHED = "finished"  # it has its outcome, and its files stand where they belong

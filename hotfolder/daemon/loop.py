@@ -11,6 +11,7 @@ from pathlib import Path
 
 from hotfolder.config.studio import Route, Studio
 from hotfolder.daemon.arrivals import Arrivals
+from hotfolder.daemon.confined import told
 from hotfolder.daemon.dispatch import Dispatch, Inbox, nothing
 from hotfolder.daemon.events import Event, What
 from hotfolder.daemon.files import Files
@@ -95,7 +96,11 @@ class Daemon:
         self._news = News(journal, [self._heard] if self._heard is not None else [])
         self._ledger = Ledger(studio.spool / "ledger.sqlite")
         closing.callback(self._ledger.close)
-        self._own = None if self._given else Runner(studio.plugins.folders[1:], studio.limits, studio.used_conditions)
+        self._own = (
+            None
+            if self._given
+            else Runner(studio.plugins.folders[1:], studio.limits, studio.used_conditions, hidden=studio.customers)
+        )
         runner = self._given or self._own
         assert runner is not None
         self._watcher = Watcher(self._hint, partial(self._news.tell_of, ""))
@@ -115,6 +120,7 @@ class Daemon:
             self._news.tell(Event(What.WATCHING, route.name, folder=printable(str(arrivals.root))))
         recover(self._spool, self._ledger, self._dispatch, self._hand_overs, self._outcomes, self._news.tell)
         if self._own is not None:
+            self._news.tell(Event(What.CONFINED, words=told(studio.limits)))
             self._own.warm()
 
     def _arrivals(self, route: Route) -> Arrivals:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import errno
 import json
-import os
 import pickle
 import shutil
 import signal
@@ -15,29 +15,22 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
-from typing import BinaryIO, Protocol
+from typing import BinaryIO
 
 from hotfolder import work
 from hotfolder.colour.condition import Condition
 from hotfolder.daemon.children import Child, nursery
+from hotfolder.daemon.confined import MOST_FILES, Cell, HasLimits, disk_used
 from hotfolder.record import JobRecord
 
 _LOOK = 0.05  # seconds between two looks at a worker's memory
+_LOOK_AT_DISK = 1.0  # and at its folder
+_LONGEST_RECORD = 64 << 20
 _TAIL = 8000  # bytes kept of what a worker prints
 _LONGEST_LINE = 4096
 _TROUBLE = 75  # as in worker.py
 
 _AGAIN = "Export the artwork again, best with another program or another PDF setting, and drop the new file."
-
-
-class HasLimits(Protocol):
-    """What one job may use."""
-
-    @property
-    def seconds(self) -> float: ...
-
-    @property
-    def memory_mb(self) -> int: ...
 
 
 class Stopped(Exception):
@@ -55,7 +48,8 @@ class _Failure:
 class Runner:
     """Runs jobs, from any thread. `close` ends the processes it keeps.
 
-    A worker that dies may have been dragged down by another job's file, so its job is done once more, alone.
+    A worker that dies may have been dragged down by another job's file, so its job is done once more, alone. `hidden`:
+    folders with other jobs' files, which a job must not read.
     """
 
     def __init__(
@@ -64,9 +58,11 @@ class Runner:
         limits: HasLimits,
         conditions: Sequence[Condition] = (),
         *,
+        hidden: Sequence[Path] = (),
         copies: bool | None = None,
     ) -> None:
         self._limits = limits
+        self._cell = Cell.of(limits, plugin_folders, hidden)
         self._nursery = nursery(plugin_folders, conditions, copies=copies)
         self._gate = _Gate()
         self._stopping = threading.Event()
@@ -105,10 +101,10 @@ class Runner:
         listener = _Listener(child, heard)
         try:
             with suppress(BrokenPipeError, ConnectionError):
-                data = pickle.dumps((order, self._limits.memory_mb))
+                data = pickle.dumps((order, self._cell))
                 child.orders.write(struct.pack("!Q", len(data)) + data)
                 child.orders.flush()
-            ended = self._attend(child)
+            ended = self._attend(child, order.out)
         finally:
             child.kill()
             while child.wait(1) is None:
@@ -118,19 +114,28 @@ class Runner:
         if isinstance(ended, _Failure):
             return ended
         if ended == _TROUBLE and listener.trouble is not None:
+            if listener.trouble.errno == errno.EFBIG:  # by the limit on files; no disk of today has a lower one
+                return _too_much_disk(self._limits.disk_mb)
             raise listener.trouble
         return _read_record(order) if ended == 0 else _died(ended, listener.tail)
 
-    def _attend(self, child: Child) -> int | _Failure:
-        end = time.monotonic() + self._limits.seconds
+    def _attend(self, child: Child, out: Path) -> int | _Failure:
+        now = time.monotonic()
+        end, look = now + self._limits.seconds, now + _LOOK_AT_DISK
         while (status := child.wait(_LOOK)) is None:
             if self._stopping.is_set():
                 raise Stopped
-            if time.monotonic() > end:
+            now = time.monotonic()
+            if now > end:
                 return _too_slow(self._limits.seconds)
             used = memory_used(child.pid)
             if used is not None and used > self._limits.memory_mb << 20:
                 return _too_much_memory(self._limits.memory_mb)
+            if now > look:
+                look = now + _LOOK_AT_DISK
+                size, count = disk_used(out)
+                if size > self._limits.disk_mb << 20 or count > MOST_FILES:
+                    return _too_much_disk(self._limits.disk_mb)
         return status
 
 
@@ -223,16 +228,17 @@ def memory_used(pid: int) -> int | None:
     if sys.platform != "linux":
         return None
     try:
-        fields = Path(f"/proc/{pid}/statm").read_text().split()
+        lines = Path(f"/proc/{pid}/status").read_text().split("\n")
     except OSError:
         return None
-    return (int(fields[1]) - int(fields[2])) * os.sysconf("SC_PAGE_SIZE")  # resident - shared, proc(5)
+    return sum(int(line.split()[1]) << 10 for line in lines if line.startswith(("RssAnon:", "RssShmem:")))  # proc(5)
 
 
 def _read_record(order: work.Order) -> JobRecord | _Failure:
     # Read from its file, never taken over as an object: a worker that a hostile file has taken must not reach us.
     try:
-        record = JobRecord.model_validate_json((order.out / work.RECORD).read_bytes())
+        with (order.out / work.RECORD).open("rb") as stream:
+            record = JobRecord.model_validate_json(stream.read(_LONGEST_RECORD))
     except (FileNotFoundError, ValueError) as error:
         return _died(0, str(error).encode())
     expected = (order.job, order.part, list(order.sizes) if order.part > 1 else record.sizes)
@@ -266,4 +272,13 @@ def _too_much_memory(memory_mb: int) -> _Failure:
         f"The work on this file was stopped: it needed more than the {memory_mb} MB of memory allowed for one job.",
         "Export the artwork again with smaller pictures (for a poster, 300 ppi at final size is plenty). If the file has "
         "to be like this, ask for more memory (`memory_mb` under [limits] in the config).",
+    )
+
+
+def _too_much_disk(disk_mb: int) -> _Failure:
+    return _Failure(
+        "too_much_disk",
+        f"The work on this file was stopped: it filled more than the {disk_mb} MB of disk space allowed for one job.",
+        "Export the artwork again with smaller pictures (for a poster, 300 ppi at final size is plenty). If the file has "
+        "to be like this, ask for more space (`disk_mb` under [limits] in the config).",
     )

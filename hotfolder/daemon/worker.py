@@ -28,6 +28,7 @@ from typing import Any, BinaryIO, NoReturn
 import pluggy
 
 from hotfolder import work
+from hotfolder.daemon import confined
 from hotfolder.hookspecs import hookimpl
 from hotfolder.job import Job
 from hotfolder.loading import load_plugins
@@ -35,7 +36,6 @@ from hotfolder.record import StepRecord
 
 #: Loaded before the first job; none of them may start a thread, for a thread does not survive the copying.
 HEAVY = ("pikepdf", "pyvips", "pypdfium2", "PIL.Image", "PIL.ImageCms", "numpy", "jinja2", "pypdf", "fontTools.ttLib")
-_OPEN_FILES = 1024
 _PR_SET_PDEATHSIG, _PR_SET_CHILD_SUBREAPER = 1, 36  # Linux prctl(2)
 TROUBLE = 75  # exit status: not the artwork's fault, try again (EX_TEMPFAIL of sysexits.h)
 
@@ -67,8 +67,8 @@ def _do(orders: BinaryIO, send: Callable[[bytes], object], hooks: pluggy.PluginM
     try:
         faulthandler.enable()
         size = struct.unpack("!Q", orders.read(8))[0]
-        order, memory_mb = pickle.loads(orders.read(size))  # from the daemon, which made it
-        _limit(memory_mb)
+        order, cell = pickle.loads(orders.read(size))  # from the daemon, which made it
+        confined.shut_in(cell, order)
         hooks.register(_Speaker(send), "hotfolder-progress")
         work.run_order(order, hooks)
         status = 0
@@ -97,25 +97,6 @@ class _Speaker:
 
 def _line(**fields: Any) -> bytes:
     return json.dumps(fields).encode() + b"\n"
-
-
-def _limit(memory_mb: int) -> None:
-    """No core files, no flood of open files; and a single huge request for memory fails at once.
-
-    Memory that grows bit by bit is the daemon's to watch. Address space is not limited: libraries map far more of it
-    than they use.
-    """
-    if sys.platform == "win32":
-        return
-    import resource
-
-    resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
-    for which, most in ((resource.RLIMIT_NOFILE, _OPEN_FILES), (resource.RLIMIT_DATA, (memory_mb * 2 + 512) << 20)):
-        hard = resource.getrlimit(which)[1]
-        if hard != resource.RLIM_INFINITY:
-            most = min(most, hard)
-        with contextlib.suppress(ValueError, OSError):
-            resource.setrlimit(which, (most, most))
 
 
 # ---- the process that is copied

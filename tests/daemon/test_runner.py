@@ -37,7 +37,8 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def runner(folder: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Runner]:
     notes = tmp_path_factory.mktemp("notes")
     os.environ["ONCE"], os.environ["LEFT"] = str(notes / "once"), str(notes / "left")
-    runner = Runner([folder], Limits(seconds=4, memory_mb=300))
+    # Open, for some deeds reach outside; what a job is kept from is tried in test_confined.py.
+    runner = Runner([folder], Limits(seconds=4, memory_mb=300, confine=False))
     yield runner
     runner.close()
 

@@ -71,7 +71,9 @@ def test_config_as_json(call: Call, folder: Path) -> None:
     ]
     assert (route["ticket"]["trim"], route["ticket"]["bleed"], route["ticket"]["pages"]) == ("A1", "0.125in", 1)
     assert data["spool"] == str(folder / "spool")
-    assert data["limits"] == {"seconds": 600.0, "memory_mb": 1500}
+    usual = {"seconds": 600.0, "memory_mb": 1500, "disk_mb": 20_000, "confine": True, "programs": False}
+    assert data["limits"] == usual
+    assert "kept from" in data["protection"]
     assert set(data["conditions"]) == {"coated_europe", "coated_us", "uncoated"}
     assert len(data["warnings"]) == 2
 

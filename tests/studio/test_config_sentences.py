@@ -60,7 +60,7 @@ TABLE: dict[str, tuple[str, list[str]]] = {
         [
             "line 3, limits: 'seconds' must be more than 0, not -1.",
             "line 4, limits: there is no setting 'memory'; did you mean 'memory_mb'? "
-            "Its settings are seconds, memory_mb.",
+            "Its settings are seconds, memory_mb, disk_mb, confine, programs.",
         ],
     ),
     "nothing": ("", ["there is no route; write a table [routes.NAME] with watch, pass and hold."]),
