@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from papers import WHITE
-from poster import BLACK, RED, Pair, both, fill
+from poster import BLACK, RED, Pair, both, fill, words
 from reportlab.graphics import renderPDF
+from reportlab.graphics.barcode.code128 import Code128
 from reportlab.graphics.barcode.eanbc import Ean13BarcodeWidget
 from reportlab.graphics.barcode.qr import QrCodeWidget
 from reportlab.graphics.shapes import Drawing
@@ -61,6 +62,16 @@ def code39(points: float, x: float = 50, y: float = 130):
     return draw
 
 
+def code128(x: float = 60, y: float = 110):
+    """Code 128 by reportlab: 0.4 mm a module."""
+
+    def draw(paper):
+        paper.own.setFillColor(CMYKColor(*BLACK))
+        Code128("PIER 7", barWidth=0.4 * MM, barHeight=20 * MM, quiet=0).drawOn(paper.own, x * MM, y * MM)
+
+    return draw
+
+
 CODES = (
     Pair(
         "a square code without free space",
@@ -83,18 +94,24 @@ CODES = (
         "A red block touches a square code along its left side.",
         both(QUIET, fill(40, 90, 60, 160), qr(30)),
         both(QUIET, qr(30)),
-        "check_codes: hold code_crowded",
-        "",
-        gap="fault: a square code whose corner squares grow into something else is not found, so nothing is said of it",
+        "check_codes: note code_crowded",
+        "too close",
     ),
     Pair(
         "a barcode that something touches",
-        "A black block touches the bars on their left.",
+        "A black block stands half a millimetre before the bars, so that no scanner finds them.",
         both(QUIET, fill(40, 105, 59.5, 135, BLACK), ean()),
         both(QUIET, ean()),
         "check_codes: hold code_crowded",
-        "",
-        gap="fault: bars with nearly no free space before them are not found as a code, so nothing is said of them",
+        "1.2 of its thinnest bars",
+    ),
+    Pair(
+        "bars that something crowds from behind",
+        "A word in large letters stands right behind the last bar of a Code 128.",
+        both(QUIET, code128(45), words("TIDE", 85.2, 112, 60)),
+        both(QUIET, code128(55)),
+        "check_codes: hold code_crowded",
+        "thinnest bars",
     ),
     Pair(
         "a pale code",

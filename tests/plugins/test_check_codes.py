@@ -111,6 +111,7 @@ GROUND = b"0 0 0 0.1 k -99 -99 9999 9999 re f\n"
 TEXT = b"BT /F 5 Tf 0 g 300 400 Td (Doors 7 pm) Tj ET"
 # name -> (content, findings beside code_read, what is read)
 QR, EAN = ("a QR code", ADDRESS), ("an EAN-13 barcode", "4006381333931")
+BLACK = b"0 0 0 1 k 0 0 999 999 re f "
 TABLE = {
     "nothing": (TEXT, [], []),
     "a QR code": (drawn(square()), [], [QR]),
@@ -146,6 +147,23 @@ TABLE = {
     "an EAN-13 light on dark": (bars(ink="0 0 0 0 k", ground="0 0 0 1 k"), ["hold code_reversed"], [EAN]),
     "an EAN-13 a bit crowded": (b"0 0 0 1 k 0 0 999 999 re f " + bars(free=8), ["note code_crowded"], [EAN]),
     "an EAN-13 without room": (b"0 0 0 1 k 0 0 999 999 re f " + bars(free=6), ["hold code_crowded"], [EAN]),
+    "an EAN-13 with next to no room": (BLACK + bars(free=1.5), ["hold code_crowded"], [EAN]),
+    "an EAN-13 on its side with next to no room": (BLACK + bars(free=1.5, turn=90), ["hold code_crowded"], [EAN]),
+    "a Code 128 with next to no room": (
+        BLACK + drawn(written("PIER 7", "Code128"), 0.4, (22, 60), free=1.5),
+        ["hold code_crowded"],
+        [("a Code 128 barcode", "PIER 7")],
+    ),
+    "a Code 39 with next to no room": (
+        BLACK + drawn(written("PIER7", "Code39"), 0.35, (22, 60), free=1.5),
+        ["hold code_crowded"],
+        [("a Code 39 barcode", "PIER7")],
+    ),
+    "a QR code with red up to its sides": (
+        b"0 0.9 0.8 0 k 0 0 999 999 re f " + drawn(square(), free=0),
+        ["note code_crowded"],
+        [QR],
+    ),
     "a wrong check digit": (drawn(wrong_check(), 0.33, high=70, free=13), ["hold code_unread"], []),
     "a code covered too far": (covered(11), ["hold code_unread"], []),
     "what looks like a code and is much too low for one": (covered(11, high=0.45), [], []),

@@ -18,6 +18,7 @@ import zxingcpp as _zxingcpp
 from numpy.typing import NDArray
 
 from hotfolder.finding import Box
+from hotfolder.pdf.looking.code_crowded import alone, darkest
 from hotfolder.pdf.looking.code_places import FINE, busy_parts
 from hotfolder.pdf.render import Pages, Rendered
 from hotfolder.units import INCH, MM
@@ -99,7 +100,21 @@ def _raw(gray: NDArray[np.uint8], **options: object) -> list[Any]:
     found = zxingcpp.read_barcodes(gray, text_mode=zxingcpp.TextMode.Plain, return_errors=True, **options)
     if not found and options.get("formats") is KINDS:  # it turns square codes round by itself
         found = zxingcpp.read_barcodes(255 - gray, formats=STRIPED_KINDS, text_mode=zxingcpp.TextMode.Plain)
+    if not found and options.get("formats") is KINDS:
+        found = _crowded(gray)
     return [code for code in found if _counts(code)]
+
+
+def _crowded(gray: NDArray[np.uint8]) -> list[Any]:
+    """What can be read once that is away which stands too near to it."""
+    plain = zxingcpp.TextMode.Plain
+    dark = darkest(gray)
+    found = zxingcpp.read_barcodes(dark, formats=[_F.QRCode], text_mode=plain) if dark is not None else []
+    for bars in () if found else alone(gray):
+        found = zxingcpp.read_barcodes(bars, formats=STRIPED_KINDS, text_mode=plain)
+        if any(_counts(code) for code in found):
+            break
+    return list(found)
 
 
 def _counts(code: Any) -> bool:
