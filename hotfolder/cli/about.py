@@ -33,6 +33,7 @@ def studio_data(studio: Studio) -> dict[str, Any]:
         "workers": studio.workers,
         "rescan": studio.rescan,
         "reserve_mb": studio.reserve_mb,
+        "metrics": studio.metrics,
         "plugins": [str(folder) for folder in studio.plugins.folders[1:]],
         "limits": studio.limits.model_dump(mode="json"),
         "protection": told(studio.limits),

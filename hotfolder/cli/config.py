@@ -70,6 +70,7 @@ def _general(data: dict[str, Any]) -> Any:
     for name in ("spool", "workers", "rescan", "condition"):
         rows.add_row(name, plain(data[name]))
     rows.add_row("reserve_mb", plain("reckoned" if data["reserve_mb"] is None else data["reserve_mb"]))
+    rows.add_row("metrics", plain(data["metrics"] or "off"))
     rows.add_row("plugins", plain(", ".join(data["plugins"]) or "only those that ship"))
     for name, value in data["limits"].items():
         rows.add_row(f"limits.{name}", plain(_value(value)))

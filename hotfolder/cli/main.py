@@ -102,6 +102,27 @@ def jobs(config: Path, last: int, json_: bool) -> None:
 
 
 @main.command()
+@click.argument("config", type=_PATH)
+@click.option(
+    "--oldest",
+    type=click.FloatRange(0),
+    default=60,
+    show_default=True,
+    metavar="MINUTES",
+    help="A file may wait so long before something is wrong.",
+)
+@click.option("--json", "json_", is_flag=True, help="Print it as JSON.")
+def health(config: Path, oldest: float, json_: bool) -> None:
+    """Tell whether the daemon of a config is at work and what is in its way, for a monitor. Changes nothing.
+
+    Exit code 1 where it is not running, hangs, is paused, or something has failed within the last day.
+    """
+    from hotfolder.cli.health import show_health
+
+    sys.exit(show_health(config, oldest * 60, json_=json_))
+
+
+@main.command()
 @click.argument("file", type=_PATH)
 @click.option("--json", "json_", is_flag=True, help="Print it as JSON.")
 def config(file: Path, json_: bool) -> None:

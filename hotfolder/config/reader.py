@@ -87,6 +87,7 @@ class _Reader(Checker):
             workers=top.workers,
             rescan=top.rescan,
             reserve_mb=top.reserve_mb,
+            metrics=top.metrics,
             limits=limits,
             lines=self.lines,
         )

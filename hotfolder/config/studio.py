@@ -70,6 +70,7 @@ class Studio:
     workers: int = 2
     rescan: float = 10.0
     reserve_mb: float | None = None  # None: as gates.py reckons
+    metrics: str = ""  # address:port
     limits: Limits = field(default_factory=Limits)
     lines: Lines = field(default_factory=Lines)
 

@@ -34,6 +34,11 @@ class StudioTable(Table):
         description="With less free space than this, in megabytes, nothing is taken; left out: 1 % of the disk, or "
         "what the largest waiting file may need",
     )
+    metrics: str = Field(
+        default="",
+        pattern=r"^(|[0-9A-Za-z.:\[\]-]*:[0-9]{1,5})$",
+        description="Address and port at which figures for Prometheus are to be had, such as 127.0.0.1:9464; empty: none",
+    )
     plugins: list[str] = Field(default_factory=list, description="Folders with plugins of your own")
     condition: str = Field(default=DEFAULT, description="Printing condition of every job whose ticket names no other")
     limits: dict[str, Any] = Field(default_factory=dict, description="Limits for one job")

@@ -128,6 +128,11 @@ class Arrivals:
         )
 
     @property
+    def count(self) -> int:
+        """How many pieces of artwork lie in the folder."""
+        return len(self._known)
+
+    @property
     def unsettled(self) -> bool:
         return any(known.state is State.WAITING for known in self._known.values())
 

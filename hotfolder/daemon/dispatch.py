@@ -73,6 +73,16 @@ class Dispatch:
     def busy(self) -> bool:
         return bool(self._running)
 
+    @property
+    def running(self) -> int:
+        """How many jobs are at work."""
+        return len(self._running)
+
+    @property
+    def unfinished(self) -> int:
+        """How many jobs stand in the spool and wait to be tried again."""
+        return len(self._later)
+
     def line_up(self, job: str, *, died: bool = False) -> None:
         """Take up a job that stands in the spool, unless somebody is at it."""
         if not self.knows(job):

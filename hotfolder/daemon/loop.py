@@ -21,10 +21,13 @@ from hotfolder.daemon.jobs import Finished, Jobs, Works
 from hotfolder.daemon.journal import Journal
 from hotfolder.daemon.ledger import Ledger
 from hotfolder.daemon.lock import SpoolLock
+from hotfolder.daemon.metrics import Metrics
 from hotfolder.daemon.news import News
+from hotfolder.daemon.notify import Notify
 from hotfolder.daemon.outcomes import Outcomes
 from hotfolder.daemon.parcels import Parcels
 from hotfolder.daemon.places import Places
+from hotfolder.daemon.pulse import Pulse
 from hotfolder.daemon.runner import Runner
 from hotfolder.daemon.spool import Spool
 from hotfolder.daemon.starting import make_folders, make_spool, recover
@@ -63,6 +66,7 @@ class Daemon:
         self._inbox: Inbox = queue.SimpleQueue()
         self._stops = 0
         self._hinted: set[Path] = set()
+        self._notify = Notify()
         self._looked = float("-inf")  # when free space and folders were last looked at
         self._blind = False  # the spool could not be looked at
 
@@ -115,6 +119,10 @@ class Daemon:
         self._dispatch = Dispatch(
             studio.workers, self._spool, jobs, self._watched, self._clock, self._inbox, self._gates
         )
+        self._pulse = Pulse(studio.spool, self._watched, self._dispatch, self._gates, studio.rescan)
+        self._news.listeners.append(self._pulse.hear)
+        if studio.metrics:
+            self._show_metrics(studio.metrics, closing)
         closing.callback(self._end)
         for route, arrivals in self._watched:
             self._news.tell(Event(What.WATCHING, route.name, folder=printable(str(arrivals.root))))
@@ -122,6 +130,18 @@ class Daemon:
         if self._own is not None:
             self._news.tell(Event(What.CONFINED, words=told(studio.limits)))
             self._own.warm()
+        self._pulse.write()
+        self._notify.ready()
+
+    def _show_metrics(self, address: str, closing: ExitStack) -> None:
+        try:
+            metrics = Metrics(address)
+        except OSError as error:  # the work must not stand still for want of figures
+            words = f"No figures are shown at {address}: {error.strerror or error}."
+            return self._news.tell(Event(What.TROUBLE, words=words))
+        closing.callback(metrics.close)
+        self._pulse.shown.append(metrics.show)
+        self._outcomes.counted = metrics.count
 
     def _arrivals(self, route: Route) -> Arrivals:
         assert route.watch is not None
@@ -129,6 +149,7 @@ class Daemon:
         return Arrivals(route.name, route.watch, route.settle, route.patience, self._files, self._clock, tell)
 
     def _end(self) -> None:
+        self._notify.stopping()
         self._watcher.close()
         if self._own is not None:
             self._own.stop()
@@ -138,12 +159,14 @@ class Daemon:
             self._own.close()
         self._collect()
         self._drain(0)
+        self._pulse.write(stopped=True)
 
     # ---- the loop
 
     def _loop(self, until_idle: bool) -> None:
         swept, cost, end = float("-inf"), 0.0, 0.0
         while True:
+            self._notify.alive()
             now = self._clock()
             if self._stops:
                 end = end or now + self._grace
@@ -194,6 +217,7 @@ class Daemon:
         if everything:
             self._look_at_gates()
             self._find_strays()
+            self._pulse.write()
 
     def _find_strays(self) -> None:
         """Take up jobs in the spool that nobody is at; there should be none."""

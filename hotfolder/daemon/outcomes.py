@@ -24,12 +24,14 @@ class Outcomes:
         self, observers: pluggy.PluginManager, ledger: Ledger, hand_overs: HandOvers, tell: Callable[[Event], None]
     ) -> None:
         self.observers = observers
+        self.counted: Callable[[JobRecord], None] = lambda record: None
         self._ledger, self._hand_overs, self._tell = ledger, hand_overs, tell
 
     def finished(self, claim: Claim, published: Published) -> None:
         record = published.record
         outcome = record.outcome.value if record.outcome else ""
         self.announce(record)
+        self.counted(record)
         self._hand_overs.line_up(record.job)
         self._tell(
             Event(

@@ -54,7 +54,7 @@ def test_an_unknown_command(call: Call) -> None:
     result = call("chek")
     assert result.exit_code == 2
     assert result.stderr == (
-        "There is no command 'chek'; did you mean 'check'? The commands are run, jobs, config, steps, check, once, plates, demo.\n"
+        "There is no command 'chek'; did you mean 'check'? The commands are run, jobs, health, config, steps, check, once, plates, demo.\n"
     )
 
 
