@@ -7,7 +7,8 @@ import importlib.metadata
 import re
 import sys
 import types
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -58,6 +59,30 @@ def load_plugins(folders: Sequence[Path] = ()) -> Plugins:
     if problems:
         raise ConfigError(problems)
     return Plugins(manager, steps, every)
+
+
+@contextmanager
+def modules_kept() -> Iterator[None]:
+    """Load plugins on trial: where that fails or other folders were loaded, the modules of before answer again.
+
+    Steps travel to workers by the names of their modules, so those of jobs at work must stay what they were.
+    """
+    before = {name: module for name, module in sys.modules.items() if _ours(name)}
+    folders = list(before[NAMESPACE].__path__) if NAMESPACE in before else []
+    failed = True
+    try:
+        yield
+        failed = False
+    finally:
+        after = sys.modules.get(NAMESPACE)
+        if before and (failed or after is None or list(after.__path__) != folders):
+            for name in [name for name in sys.modules if _ours(name)]:
+                del sys.modules[name]
+            sys.modules.update(before)
+
+
+def _ours(module: str) -> bool:
+    return module == NAMESPACE or module.startswith(NAMESPACE + ".")
 
 
 def _find(folders: Sequence[Path]) -> tuple[dict[str, Path], list[str]]:

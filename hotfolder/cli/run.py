@@ -9,7 +9,9 @@ from types import FrameType
 
 from hotfolder.cli.show import say, sentences
 from hotfolder.config.reader import lint, load_studio
+from hotfolder.config.studio import Studio
 from hotfolder.daemon.events import Event, What
+from hotfolder.loading import modules_kept
 from hotfolder.names import printable
 
 _BEGINNINGS = {
@@ -42,7 +44,13 @@ def run_daemon(config: Path, *, until_idle: bool) -> None:
     sentences([f"Warning: {warning}" for warning in lint(studio).warnings])
     from hotfolder.daemon.loop import Daemon  # only a config that can be used brings any of the daemon into being
 
-    daemon = Daemon(studio, _tell)
+    def reread() -> Studio:
+        with modules_kept():
+            changed = load_studio(config)
+        sentences([f"Warning: {warning}" for warning in lint(changed).warnings])
+        return changed
+
+    daemon = Daemon(studio, _tell, reread=reread)
 
     asked = []
 
@@ -51,6 +59,8 @@ def run_daemon(config: Path, *, until_idle: bool) -> None:
         daemon.stop()
 
     before = {each: signal.signal(each, stop) for each in (signal.SIGINT, signal.SIGTERM)}
+    if hasattr(signal, "SIGHUP"):
+        before[signal.SIGHUP] = signal.signal(signal.SIGHUP, lambda number, frame: daemon.reload())
     try:
         daemon.run(until_idle)
     finally:

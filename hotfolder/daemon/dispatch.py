@@ -57,13 +57,14 @@ class Dispatch:
         gates: Gates,
     ) -> None:
         self._gates = gates
-        self._workers = max(1, workers)
+        self._workers = 0
         self._spool = spool
         self._jobs = jobs
         self._watched = watched
         self._clock = clock
         self._inbox = inbox
-        self._pool = ThreadPoolExecutor(self._workers, "job")
+        self._pools: list[ThreadPoolExecutor] = []
+        self.set_workers(workers)
         self._running: dict[Future[Finished | None], str] = {}
         self._taking: dict[str, Path] = {}  # job -> the artwork it is about to take
         self._later: dict[str, _Later] = {}  # by job
@@ -73,10 +74,18 @@ class Dispatch:
     def busy(self) -> bool:
         return bool(self._running)
 
+    def set_workers(self, workers: int) -> None:
+        """How many jobs may be at work from now on; those that are go on."""
+        if workers != self._workers:
+            for pool in self._pools:
+                pool.shutdown(wait=False)
+            self._workers = workers
+            self._pools = [*self._pools[-1:], ThreadPoolExecutor(workers, "job")]
+
     @property
-    def running(self) -> int:
-        """How many jobs are at work."""
-        return len(self._running)
+    def running(self) -> set[str]:
+        """The jobs that are at work."""
+        return set(self._running.values())
 
     @property
     def unfinished(self) -> int:
@@ -116,7 +125,8 @@ class Dispatch:
         return min(waits, default=float("inf")) - self._clock()
 
     def close(self) -> None:
-        self._pool.shutdown()
+        for pool in self._pools:
+            pool.shutdown()
 
     # ---- handing out
 
@@ -130,7 +140,7 @@ class Dispatch:
         for job, later in list(self._later.items()):
             if free > 0 and later.when <= now and job not in running:
                 died, later.died = later.died, False
-                self._submit(job, partial(self._jobs.resume, job, died=died))
+                self._submit(job, partial(self._jobs.resume, job, self._jobs.terms, died=died))
                 free -= 1
         for route, arrival in self._candidates() if free > 0 else ():
             paused = self._paused.get(arrival.path)
@@ -167,10 +177,10 @@ class Dispatch:
             raise
         self._taking[job] = arrival.path
         taken = partial(self._inbox.put, partial(self._taken, job, arrival.path))
-        self._submit(job, partial(self._jobs.begin, job, arrival, route, taken))
+        self._submit(job, partial(self._jobs.begin, job, arrival, route, taken, self._jobs.terms))
 
     def _submit(self, job: str, call: Callable[[], Finished | None]) -> None:
-        future = self._pool.submit(call)
+        future = self._pools[-1].submit(call)
         self._running[future] = job
         future.add_done_callback(lambda _: self._inbox.put(nothing))
 

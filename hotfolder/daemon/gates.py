@@ -107,6 +107,12 @@ class Gates:
         self._look_at_room(usual)
         return len(self._shut) + len(self._full) < before
 
+    def forget(self, folder: Path) -> None:
+        """It is no folder of ours any more."""
+        for kept in (self._shut, self._full, self.free):
+            kept.pop(folder, None)
+        self._doubted.discard(folder)
+
     def _all(self) -> list[Path]:
         return list(dict.fromkeys([self._spool, *(folder for route, _ in self._watched for folder in self._of(route))]))
 

@@ -54,6 +54,14 @@ class Finished:
     published: list[Published]  # one, or one for each size ordered
 
 
+@dataclass(frozen=True)
+class Terms:
+    """On which a job is done from its beginning to its end, whatever becomes of the config meanwhile."""
+
+    studio: Studio
+    runner: Works
+
+
 class Jobs:
     """What the daemon's threads do. OSError: the job is safe in the spool, and is to be tried again later."""
 
@@ -66,58 +74,59 @@ class Jobs:
         tell: Callable[[Event], None],
         parcels: Parcels,
     ) -> None:
-        self._studio = studio
+        self.terms = Terms(studio, runner)  # of jobs that are begun from now on
         self._spool = spool
         self._ledger = ledger
-        self._runner = runner
         self._tell = tell
         self._parcels = parcels
 
-    def begin(self, job: str, arrival: Arrival, route: Route, taken: Callable[[], None]) -> Finished | None:
+    def begin(
+        self, job: str, arrival: Arrival, route: Route, taken: Callable[[], None], terms: Terms
+    ) -> Finished | None:
         """Take an arrival and do it; None where it was not to be had or went back. `taken`: its name is free again."""
         assert route.passed is not None
         assert route.hold is not None
         attempt = self._spool.claim(job, arrival, route.passed, route.hold)
         taken()
-        return self._do(attempt) if attempt is not None else None
+        return self._do(attempt, route, terms) if attempt is not None else None
 
-    def resume(self, job: str, *, died: bool) -> Finished | None:
+    def resume(self, job: str, terms: Terms, *, died: bool) -> Finished | None:
         """Go on with a job that stands in the spool."""
         if self._spool.is_committed(job):
-            return self.publish(job)
+            return self.publish(job, terms.studio.route)
         attempt = self._spool.take_over(job, died=died)
         if attempt is None:  # it went back to where it lay, or was never taken
             self._remember(lambda: self._ledger.put_back(job))
             return None
-        return self._do(attempt)
+        route = terms.studio.route(attempt.claim.route)
+        if route is None:
+            return self._back(attempt, f"There is no route '{attempt.claim.route}' any more.")
+        return self._do(attempt, route, terms)
 
-    def publish(self, job: str) -> Finished:
-        return Finished(*self._spool.publish(job, self._make_ready))
+    def publish(self, job: str, route_of: Callable[[str], Route | None]) -> Finished:
+        return Finished(*self._spool.publish(job, partial(self._make_ready, route_of)))
 
-    def _make_ready(self, out: Path, record: JobRecord) -> None:
+    def _make_ready(self, route_of: Callable[[str], Route | None], out: Path, record: JobRecord) -> None:
         """Keep what the route's chain wants to be sent on, before it appears in `pass` and may be fetched from there."""
-        route = self._studio.route(record.route)
+        route = route_of(record.route)
         deliveries = [step for step in route.chain if isinstance(step, Delivery)] if route is not None else []
         self._parcels.prepare(out, record, [parcel for step in deliveries for parcel in step.parcels()])
 
     # ---- the middle
 
-    def _do(self, attempt: Attempt) -> Finished | None:
+    def _do(self, attempt: Attempt, route: Route, terms: Terms) -> Finished | None:
         claim = attempt.claim
-        route = self._studio.route(claim.route)
-        if route is None:
-            return self._back(attempt, f"There is no route '{claim.route}' any more.")
         self._tell(Event(What.STARTED, claim.route, claim.job, printable(claim.name)))
         self._remember(
             lambda: self._ledger.claimed(claim.job, claim.route, printable(claim.name), claim.when, attempt.number)
         )
         stamp = self._spool.files.look(attempt.original)
-        order = self._order(attempt, route)
+        order = self._order(attempt, route, terms.studio)
         try:
-            done = [(order, self._record(order, claim))]
+            done = [(order, self._record(order, claim, terms.runner))]
             for other in order.others(done[0][1]):
                 other = replace(other, out=self._spool.room(attempt, other.part))
-                done.append((other, self._record(other, claim)))
+                done.append((other, self._record(other, claim, terms.runner)))
         except Stopped:
             return self._back(attempt, "hotfolder was stopped.")
         if not self._spool.unchanged(attempt, stamp):
@@ -126,9 +135,9 @@ class Jobs:
             self._commit(attempt, done)
         except Fenced:
             return None
-        return self.publish(claim.job)
+        return self.publish(claim.job, lambda name: route)
 
-    def _record(self, order: Order, claim: Claim) -> JobRecord:
+    def _record(self, order: Order, claim: Claim, runner: Works) -> JobRecord:
         state = State(claim.state)
         if state in _NOT_WORKED_ON:
             return write_failure(order, state.value, *_NOT_WORKED_ON[state])
@@ -140,7 +149,7 @@ class Jobs:
                 "If something else stopped it each time, drop the file again. Else export it again with other settings.",
             )
         heard = Event(What.STEP, claim.route, claim.job, printable(claim.name))
-        return self._runner.run(order, lambda step: self._tell(replace(heard, step=printable(step))))
+        return runner.run(order, lambda step: self._tell(replace(heard, step=printable(step))))
 
     def _commit(self, attempt: Attempt, done: list[tuple[Order, JobRecord]]) -> None:
         records = [self._proven(order, record) for order, record in done]
@@ -186,7 +195,7 @@ class Jobs:
         except sqlite3.Error as error:  # it can be made again from the folders; the job must go on
             self._tell(Event(What.TROUBLE, words=f"The ledger could not be written: {error}"))
 
-    def _order(self, attempt: Attempt, route: Route) -> Order:
+    def _order(self, attempt: Attempt, route: Route, studio: Studio) -> Order:
         claim = attempt.claim
         return Order(
             job=claim.job,
@@ -202,6 +211,6 @@ class Jobs:
             ticket=route.ticket,
             file_names=route.file_names,
             subfolders=route.subfolders,
-            conditions=self._studio.conditions,
-            condition=self._studio.condition,
+            conditions=studio.conditions,
+            condition=studio.condition,
         )

@@ -12,25 +12,27 @@ from pathlib import Path
 from hotfolder.config.studio import Route, Studio
 from hotfolder.daemon.arrivals import Arrivals
 from hotfolder.daemon.confined import told
+from hotfolder.daemon.crew import Crew
 from hotfolder.daemon.dispatch import Dispatch, Inbox, nothing
 from hotfolder.daemon.events import Event, What
 from hotfolder.daemon.files import Files
 from hotfolder.daemon.gates import Gates, Usage, usage
 from hotfolder.daemon.hand_overs import HandOvers
-from hotfolder.daemon.jobs import Finished, Jobs, Works
+from hotfolder.daemon.jobs import Finished, Jobs, Terms, Works
 from hotfolder.daemon.journal import Journal
 from hotfolder.daemon.ledger import Ledger
 from hotfolder.daemon.lock import SpoolLock
-from hotfolder.daemon.metrics import Metrics
+from hotfolder.daemon.metrics import show_metrics
 from hotfolder.daemon.news import News
 from hotfolder.daemon.notify import Notify
 from hotfolder.daemon.outcomes import Outcomes
 from hotfolder.daemon.parcels import Parcels
 from hotfolder.daemon.places import Places
 from hotfolder.daemon.pulse import Pulse
-from hotfolder.daemon.runner import Runner
+from hotfolder.daemon.reload import Reload, differences, kept, rearrange
 from hotfolder.daemon.spool import Spool
 from hotfolder.daemon.starting import make_folders, make_spool, recover
+from hotfolder.daemon.strays import Strays
 from hotfolder.daemon.watcher import Watcher
 from hotfolder.errors import ConfigError
 from hotfolder.names import printable
@@ -40,7 +42,7 @@ class Daemon:
     """Runs a studio. `heard` is called in the thread of `run`, with each Event.
 
     Without `heard`, the events go to standard error. `runner`, `files`, `clock` and `room` are for tests; without `events` of
-    the operating system, the folders are looked through at intervals only.
+    the operating system, the folders are looked through at intervals only. `reread` reads the changed config; without it, it never changes.
     """
 
     def __init__(
@@ -54,6 +56,7 @@ class Daemon:
         grace: float = 20.0,
         events: bool = True,
         room: Usage = usage,
+        reread: Callable[[], Studio] | None = None,
     ) -> None:
         self._studio = studio
         self._heard = heard
@@ -63,12 +66,12 @@ class Daemon:
         self._grace = grace
         self._events = events
         self._room = room
+        self._reload = Reload(studio, reread)
         self._inbox: Inbox = queue.SimpleQueue()
         self._stops = 0
         self._hinted: set[Path] = set()
         self._notify = Notify()
         self._looked = float("-inf")  # when free space and folders were last looked at
-        self._blind = False  # the spool could not be looked at
 
     # ---- from outside
 
@@ -87,11 +90,16 @@ class Daemon:
         self._stops += 1
         self._inbox.put(nothing)
 
+    def reload(self) -> None:
+        """Read the config again, and take it if it has no mistakes. May be called from a signal handler."""
+        self._reload.ask()
+        self._inbox.put(nothing)
+
     # ---- start and end
 
     def _open(self, closing: ExitStack) -> None:
         studio = self._studio
-        places = Places(studio.spool / "places.json", self._files)
+        self._places = places = Places(studio.spool / "places.json", self._files)
         make_folders(studio, self._files, places)
         self._spool = Spool(studio.spool, self._files)
         self._spool.need = places.need
@@ -100,48 +108,33 @@ class Daemon:
         self._news = News(journal, [self._heard] if self._heard is not None else [])
         self._ledger = Ledger(studio.spool / "ledger.sqlite")
         closing.callback(self._ledger.close)
-        self._own = (
-            None
-            if self._given
-            else Runner(studio.plugins.folders[1:], studio.limits, studio.used_conditions, hidden=studio.customers)
-        )
-        runner = self._given or self._own
-        assert runner is not None
+        self._crew = Crew(studio, self._given)
         self._watcher = Watcher(self._hint, partial(self._news.tell_of, ""))
         self._watched = [(route, self._arrivals(route)) for route in studio.routes if route.watch is not None]
         parcels = Parcels(self._files, studio.spool, studio.folder)
         self._hand_overs = HandOvers(parcels, self._ledger, self._news.tell, self._clock, self._inbox)
         self._outcomes = Outcomes(studio.plugins.manager, self._ledger, self._hand_overs, self._news.tell)
-        jobs = Jobs(studio, self._spool, self._ledger, runner, self._from_thread, parcels)
+        self._jobs = Jobs(studio, self._spool, self._ledger, self._crew.runner, self._from_thread, parcels)
         self._gates = Gates(
             studio.spool, studio.reserve_mb, studio.workers, self._watched, places, self._news.tell, self._room
         )
         self._dispatch = Dispatch(
-            studio.workers, self._spool, jobs, self._watched, self._clock, self._inbox, self._gates
+            studio.workers, self._spool, self._jobs, self._watched, self._clock, self._inbox, self._gates
         )
+        self._strays = Strays(self._spool, self._dispatch, self._news.tell)
         self._pulse = Pulse(studio.spool, self._watched, self._dispatch, self._gates, studio.rescan)
         self._news.listeners.append(self._pulse.hear)
         if studio.metrics:
-            self._show_metrics(studio.metrics, closing)
+            closing.callback(show_metrics(studio.metrics, self._pulse, self._outcomes, self._news.tell))
         closing.callback(self._end)
         for route, arrivals in self._watched:
             self._news.tell(Event(What.WATCHING, route.name, folder=printable(str(arrivals.root))))
         recover(self._spool, self._ledger, self._dispatch, self._hand_overs, self._outcomes, self._news.tell)
-        if self._own is not None:
+        if self._given is None:
             self._news.tell(Event(What.CONFINED, words=told(studio.limits)))
-            self._own.warm()
+            self._crew.warm()
         self._pulse.write()
         self._notify.ready()
-
-    def _show_metrics(self, address: str, closing: ExitStack) -> None:
-        try:
-            metrics = Metrics(address)
-        except OSError as error:  # the work must not stand still for want of figures
-            words = f"No figures are shown at {address}: {error.strerror or error}."
-            return self._news.tell(Event(What.TROUBLE, words=words))
-        closing.callback(metrics.close)
-        self._pulse.shown.append(metrics.show)
-        self._outcomes.counted = metrics.count
 
     def _arrivals(self, route: Route) -> Arrivals:
         assert route.watch is not None
@@ -151,15 +144,40 @@ class Daemon:
     def _end(self) -> None:
         self._notify.stopping()
         self._watcher.close()
-        if self._own is not None:
-            self._own.stop()
+        self._crew.stop()
         self._dispatch.close()
         self._hand_overs.close()
-        if self._own is not None:
-            self._own.close()
+        self._crew.close()
         self._collect()
         self._drain(0)
         self._pulse.write(stopped=True)
+
+    # ---- a changed config
+
+    def _read_again(self) -> None:
+        """Take a changed config for what comes from now on. One with mistakes is told, and the old one stays."""
+        old = self._studio
+        try:
+            new = self._reload.read(old)
+            words = " ".join(differences(new, old)) or "Nothing in it is new."
+            new = kept(new, old)
+            make_folders(new, self._files, self._places)
+        except ConfigError as error:
+            return self._news.tell(Event(What.REFUSED_CONFIG, words=" ".join(error.problems)))
+        self._studio, self._pulse.rescan = new, new.rescan
+        self._outcomes.observers = new.plugins.manager
+        self._gates.reserve_mb, self._gates.workers = new.reserve_mb, new.workers
+        made, gone = rearrange(self._watched, new.routes, self._arrivals)
+        for folder in gone:
+            self._watcher.leave(folder)
+            self._gates.forget(folder)
+            self._pulse.forget(folder)
+        self._crew.take(new, self._dispatch.running)
+        self._jobs.terms = Terms(new, self._crew.runner)
+        self._dispatch.set_workers(new.workers)
+        self._news.tell(Event(What.RELOADED, words=words))
+        for arrivals in made:
+            self._news.tell(Event(What.WATCHING, arrivals.route, folder=printable(str(arrivals.root))))
 
     # ---- the loop
 
@@ -172,10 +190,12 @@ class Daemon:
                 end = end or now + self._grace
                 if not self._dispatch.busy:
                     return
-                if (self._stops > 1 or now >= end) and self._own is not None:
-                    self._own.stop()
+                if self._stops > 1 or now >= end:
+                    self._crew.stop()
             else:
-                due = now - swept >= self._studio.rescan
+                due = now - swept >= self._studio.rescan or self._reload.asked
+                if due and self._reload.due():
+                    self._read_again()
                 # Under a storm of events: look often, but spend no more than a tenth of the time on it.
                 if due or (self._hinted and now - swept >= max(0.05, 10 * cost)):
                     self._sweep(due)
@@ -216,26 +236,8 @@ class Daemon:
                 arrivals.sweep()
         if everything:
             self._look_at_gates()
-            self._find_strays()
+            self._strays.look()
             self._pulse.write()
-
-    def _find_strays(self) -> None:
-        """Take up jobs in the spool that nobody is at; there should be none."""
-        folder = printable(str(self._spool.work))
-        try:
-            jobs = self._spool.claimed()
-        except OSError as error:
-            if not self._blind:
-                self._news.tell(
-                    Event(What.UNREACHABLE, folder=folder, words=f"The spool can't be used: {error.strerror}.")
-                )
-            self._blind = True
-            return
-        if self._blind:
-            self._news.tell(Event(What.REACHABLE, folder=folder, words="The spool can be used again."))
-        self._blind = False
-        for job in jobs:
-            self._dispatch.line_up(job)
 
     def _feed(self) -> None:
         self._hand_overs.feed()
@@ -256,6 +258,7 @@ class Daemon:
 
     def _collect(self) -> None:
         self._hand_overs.collect()
+        self._crew.dismiss(self._dispatch.running)
         for ended in self._dispatch.collect():
             if isinstance(ended, Finished):
                 for published in ended.published:

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from threading import Thread
 from typing import TYPE_CHECKING, Any
 
+from hotfolder.daemon.events import Event, What
+from hotfolder.daemon.outcomes import Outcomes
+from hotfolder.daemon.pulse import Pulse
 from hotfolder.errors import ConfigError
 from hotfolder.record import JobRecord
 
@@ -85,3 +89,15 @@ class Metrics:
         self._server.shutdown()
         self._server.server_close()
         self._thread.join(5)
+
+
+def show_metrics(address: str, pulse: Pulse, outcomes: Outcomes, tell: Callable[[Event], None]) -> Callable[[], None]:
+    """Show figures from now on; what ends it. The work must not stand still where the address can't be had."""
+    try:
+        metrics = Metrics(address)
+    except OSError as error:
+        tell(Event(What.TROUBLE, words=f"No figures are shown at {address}: {error.strerror or error}."))
+        return lambda: None
+    pulse.shown.append(metrics.show)
+    outcomes.counted = metrics.count
+    return metrics.close

@@ -55,6 +55,10 @@ class Pulse:
             about = event.job or event.file or event.folder
             self.failures.append({"when": self.now(), "what": event.what.value, "about": about, "words": event.words})
 
+    def forget(self, folder: Path) -> None:
+        """It is no folder of ours any more."""
+        self.troubles.pop(printable(str(folder)), None)
+
     def state(self, *, stopped: bool = False) -> dict[str, Any]:
         """Plain data; times are seconds since 1970."""
         return {
@@ -64,7 +68,7 @@ class Pulse:
             "started": self._started,
             "looked": self.now(),
             "rescan": self.rescan,
-            "running": self.dispatch.running,
+            "running": len(self.dispatch.running),
             "unfinished": self.dispatch.unfinished,
             "routes": [self._route(route, arrivals) for route, arrivals in self.watched],
             "free": {printable(str(folder)): free for folder, free in self.gates.free.items()},

@@ -44,6 +44,11 @@ class Watcher:
         if folder not in self._without:
             self._watch(folder, identity)
 
+    def leave(self, folder: Path) -> None:
+        """Watch the folder no more."""
+        self._drop(folder)
+        self._without.discard(folder)
+
     def close(self) -> None:
         if self._observer is not None:
             self._observer.stop()
