@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import io
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -15,6 +16,9 @@ from PIL import Image
 from reportlab.pdfgen.canvas import Canvas
 
 from hotfolder.units import MM
+
+#: The same drawing is the same file every time.
+DRAWN = dt.datetime(2026, 5, 3, tzinfo=dt.UTC)
 
 
 @dataclass(frozen=True)
@@ -43,7 +47,7 @@ class Sheet:
         if self.touch is not None:
             with pikepdf.open(path, allow_overwriting_input=True) as pdf:
                 self.touch(pdf)
-                pdf.save(path)
+                pdf.save(path, deterministic_id=True)
         return path
 
     def _box(self, beyond: float) -> list[float]:
@@ -67,6 +71,7 @@ class Sheet:
         edge = self.bleed + self.room
         own = fpdf.FPDF(unit="mm", format=(self.size[0] + 2 * edge, self.size[1] + 2 * edge))
         own.set_auto_page_break(False)
+        own.set_creation_date(DRAWN)
         for _ in range(self.pages):
             own.add_page()
             self.art(Fpdf(own, *self.size, edge, self.bleed))
@@ -75,7 +80,7 @@ class Sheet:
             with pikepdf.open(path, allow_overwriting_input=True) as pdf:
                 for page in pdf.pages:
                     page.obj.TrimBox, page.obj.BleedBox = self._box(0), self._box(self.bleed)
-                pdf.save(path)
+                pdf.save(path, deterministic_id=True)
 
 
 def packed(picture: Image.Image, kind: str = "JPEG", **how: Any) -> bytes:

@@ -137,7 +137,7 @@ EDGES = (
         frame(2.5, RED),
         frame(8, RED),
         "check_frames: note narrow_frame",
-        "even frame",
+        "frame",
         on=nothing,
         by="fpdf2",
     ),

@@ -42,6 +42,11 @@ def attached(paper):
     paper.own.embed_file(basename="prices.txt", bytes=b"Lemonade 2", desc="prices")
 
 
+def screen_only(pdf):
+    for note in pdf.pages[0].obj.Annots:
+        note.F = 0  # ISO 32000-1 Table 165: without Print it shows on screens only
+
+
 def script(pdf):
     pdf.Root.OpenAction = Dictionary(S=Name.JavaScript, JS="app.beep()")
 
@@ -111,6 +116,14 @@ EXTRAS = (
         "check_document: hold printing_annotation",
         "",
         by="fpdf2",
+    ),
+    Pair(
+        "a sticky note for the screen",
+        "A note for colleagues is pinned to the poster, and marked not to be printed.",
+        Sheet(both(harbour, note_on), "fpdf2", touch=screen_only),
+        Sheet(harbour, "fpdf2"),
+        "check_document: note left_out",
+        "1 note",
     ),
     Pair(
         "a link",

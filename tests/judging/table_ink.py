@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from papers import WHITE
-from poster import BLACK, RED, Pair, fill, words
+from PIL import Image
+from poster import BLACK, RED, Pair, fill, jpeg, photo, picture, words
 from reportlab.lib.colors import CMYKColor, CMYKColorSep
+from sheet import packed
 
 PANEL = (40, 90, 100, 150)
 
@@ -50,6 +52,13 @@ def blended(mode: str):
             paper.fill(*PANEL, RED)
 
     return draw
+
+
+def faded() -> bytes:
+    """A picture with a soft edge: PNG with alpha, which becomes a soft mask."""
+    cut_out = photo().convert("RGBA")
+    cut_out.putalpha(Image.radial_gradient("L").resize(cut_out.size).point(lambda tone: 255 - tone))
+    return packed(cut_out, "PNG")
 
 
 def rgb_shadow(mode: str):
@@ -148,6 +157,16 @@ INKS = (
         "A panel multiplies with what lies below it, and the printer takes no transparency.",
         blended("MULTIPLY"),
         fill(*PANEL),
+        "check_construction: hold transparency",
+        "",
+        by="fpdf2",
+        settings={"check_construction": {"transparency": "hold"}},
+    ),
+    Pair(
+        "a cut-out picture where transparency is forbidden",
+        "A picture fades out at its sides, and the printer takes no transparency.",
+        picture(faded(), 40, 90, 104, 138),
+        picture(jpeg(), 40, 90, 104, 138),
         "check_construction: hold transparency",
         "",
         by="fpdf2",

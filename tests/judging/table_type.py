@@ -44,7 +44,7 @@ def overprinting(size: float, knocks_out: bool):
 
 
 def small_print(points: float):
-    return both(*(words("Please leave bicycles at the gate", 30, 130 - 2 * points * row, points) for row in range(3)))
+    return both(*(words("Please leave bicycles at the gate", 30, 140 - points * row, points) for row in range(3)))
 
 
 LINES = (
