@@ -58,7 +58,7 @@ def small_text(text: Sequence[Piece], least: float) -> Found | None:
     told = f"{size:.1f} pt"
     return Found(
         "small_text",
-        f"{{page}} has text of only {told}{_quoted(those, ': ')}. It may be hard to read or fill in.",
+        f"{{page}} has text of only {told}{_quoted(those, ': ')}. It may be hard to read, and fine strokes may fill with ink or break up.",
         measured=told,
         required=f"{least:g} pt",
         mend="Make it larger, or keep it to one dark ink on a light ground.",

@@ -28,11 +28,13 @@ def short_bleed(
         code, message = "no_bleed", f"{{page}} has no bleed {_nowhere(lacking)}: the art ends where the paper is cut."
     else:
         code, message = "little_bleed", f"{{page}} has too little bleed {where}: only {show_length(least)}."
-    seen = (
-        ""
-        if "BleedBox" in boxes.declared
-        else " Measured to the edge of the page; the file doesn't say how far its bleed reaches."
-    )
+    seen = ""
+    if boxes.reduced & {"BleedBox", "CropBox"}:
+        seen = (
+            " The file speaks of more room than its page has, so bleed that was there may have been cut away on export."
+        )
+    elif "BleedBox" not in boxes.declared:
+        seen = " Measured to the edge of the page; the file doesn't say how far its bleed reaches."
     yield Found(
         code,
         message + seen,

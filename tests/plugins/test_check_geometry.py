@@ -231,6 +231,12 @@ TABLE = {
             )
         ],
     ),
+    "boxes that promise more than the page has": (
+        {"bleed_mm": 0, "changes": {"/BleedBox": [-9, -9, 860, 1210]}},
+        A3,
+        {},
+        [("hold no_bleed", "The file speaks of more room than its page has", None, None)],
+    ),
     "no bleed box: the page's edge": (
         {"bleed_mm": 1, "changes": {"/BleedBox": None}},
         A3,
