@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
+import numpy as np
+
 from hotfolder.pdf.looking.inventory import Kind, Painted
 from hotfolder.plugin import MM, Box
 
@@ -72,24 +74,19 @@ def _joined(parts: list[_Part], gap: float) -> list[_Part]:
     if len(parts) > _MOST_PARTS:
         parts = _joined_in_order(parts, gap)
     parts = sorted(parts, key=lambda part: part.box.left)
-    owner = list(range(len(parts)))
-
-    def head(at: int) -> int:
-        while owner[at] != at:
-            owner[at] = at = owner[owner[at]]
-        return at
-
-    beside = list[int]()
-    for at, part in enumerate(parts):
-        beside = [other for other in beside if parts[other].box.right + gap >= part.box.left]
-        for other in beside:
-            if _near(parts[other].box, part.box, gap):
-                owner[head(at)] = head(other)
-        beside.append(at)
+    _, bottom, right, top = np.array([part.box for part in parts], float).reshape(-1, 4).T
+    group = np.arange(len(parts))  # of each part: the first that belongs to it
+    for at, box in enumerate(part.box for part in parts):
+        near = (right[:at] + gap >= box.left) & (bottom[:at] <= box.top + gap) & (top[:at] + gap >= box.bottom)
+        touched = np.unique(group[:at][near])
+        if len(touched):
+            group[at] = touched[0]
+        if len(touched) > 1:
+            group[:at][np.isin(group[:at], touched)] = touched[0]
     together = dict[int, _Part]()
-    for at, part in enumerate(parts):
-        known = together.get(head(at))
-        together[head(at)] = part if known is None else _both(known, part)
+    for of, part in zip(group.tolist(), parts, strict=True):
+        known = together.get(of)
+        together[of] = part if known is None else _both(known, part)
     return list(together.values())
 
 

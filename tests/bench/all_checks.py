@@ -80,6 +80,7 @@ def measure(path: Path, folder: Path, steps: list[Step]) -> Measured:
             found.checks[step.name.removeprefix("check_")] += time.process_time() - begin
         else:
             _ = job.has_artwork and job.artwork
+    assert "fault" not in {finding.code for finding in job.findings}
     found.drawing = draw(path, count)
     found.findings = sorted(f"{finding.level.value[0]}:{finding.code}" for finding in job.findings)
     return found

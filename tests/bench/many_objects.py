@@ -1,47 +1,79 @@
-"""Taking the inventory of pages of 1,000, 10,000 and 100,000 objects, against PDFium drawing them at 150 ppi.
+"""All checks on pages of 1,000, 10,000 and 100,000 objects, against PDFium drawing them at 150 ppi: how the time grows.
 
-Run: .venv/bin/python tests/bench/many_objects.py [RUNS]
+Run: .venv/bin/python tests/bench/many_objects.py [lines text shapes thin mixed] [--most COUNT] [--each]
 
-Seconds are of the processor, user and system: others may be at work on the machine. check_margin is timed with it: what
-it does apart from the inventory is the difference (a drawing of the page at 100 ppi, above all).
+Seconds are of the processor, user and system: others may be at work on the machine. `--each`: what each check takes, in
+the order of the chain; the first that needs it pays for the list of what is painted. Growth is the factor by which the
+time grew with ten times the objects: more than 10 is worse than in proportion.
 """
 
 from __future__ import annotations
 
 import random
 import resource
-import statistics
 import sys
 import tempfile
 import time
+import warnings
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 import pikepdf
 from pikepdf import Dictionary, Name
 
 from hotfolder.loading import load_plugins
-from hotfolder.pdf.looking.inventory import take_inventory
 from hotfolder.pdf.render import render_page
 from hotfolder.testing import make_job, run_steps
 
-COUNTS = (1_000, 10_000, 100_000)
 PPI = 150
+SHEET = (1728, 2592)  # 24 x 36 in
+BEFORE = ("document", "construction", "geometry", "bleed", "frames", "margin", "fonts", "pictures", "sharpness")
+CHECKS = (*BEFORE, "lines", "codes")
 
 
-def drawing(path: Path, count: int) -> None:
-    """A plan of 24 x 36 in: areas, curved lines, and texts shown whole and kerned, a quarter each."""
-    chance, parts = random.Random(1), []
-    for at in range(count // 4):
-        x, y = chance.random() * 1700, chance.random() * 2500
-        parts += [
-            f"q {chance.random():.2f} 0 0 0 k {x:.2f} {y:.2f} 20 10 re f Q",
-            f"{x:.2f} {y:.2f} m {x + 30:.2f} {y:.2f} l {x + 3:.2f} {y + 3:.2f} {x + 5:.2f} {y:.2f} {x:.2f} {y + 30:.2f} c S",
-            f"BT /F1 9 Tf 1 0 0 1 {x:.2f} {y:.2f} Tm (Street {at}) Tj ET",
-            f"BT /F1 9 Tf {x:.2f} {y:.2f} Td [(Str) 20 (eet) -10 (x)] TJ ET",
-        ]
+def line(x: float, y: float, at: int) -> str:
+    return f"{x:.2f} {y:.2f} m {x + 30:.2f} {y + at % 7:.2f} l S"
+
+
+def text(x: float, y: float, at: int) -> str:
+    if at % 2:
+        return f"BT /F1 9 Tf 1 0 0 1 {x:.2f} {y:.2f} Tm (Street {at}) Tj ET"
+    return f"BT /F1 9 Tf {x:.2f} {y:.2f} Td [(Str) 20 (eet) -10 (x)] TJ ET"
+
+
+def shape(x: float, y: float, at: int) -> str:
+    if at % 2:
+        return f"q {at % 100 / 100:.2f} 0 0 0 k {x:.2f} {y:.2f} 20 10 re f Q"
+    return (
+        f"{x:.2f} {y:.2f} m {x + 30:.2f} {y:.2f} l {x + 3:.2f} {y + 3:.2f} {x + 5:.2f} {y:.2f} {x:.2f} {y + 30:.2f} c S"
+    )
+
+
+def thin(x: float, y: float, at: int) -> str:
+    """Hair lines, and narrow areas as gradients are drawn of them."""
+    return f"0.1 w {line(x, y, at)}" if at % 2 else f"0.{at % 10} g {x:.2f} {y:.2f} 0.2 40 re f"
+
+
+def mixed(x: float, y: float, at: int) -> str:
+    return (shape, text)[at % 2](x, y, at // 2)
+
+
+KINDS: dict[str, Callable[[float, float, int], str]] = {
+    "lines": line,
+    "text": text,
+    "shapes": shape,
+    "thin": thin,
+    "mixed": mixed,
+}
+
+
+def drawing(path: Path, kind: str, count: int) -> None:
+    """A plan of 24 x 36 in."""
+    chance = random.Random(1)
+    parts = [KINDS[kind](chance.random() * 1690, chance.random() * 2550, at) for at in range(count)]
     pdf = pikepdf.new()
-    pdf.add_blank_page(page_size=(1728, 2592))
+    pdf.add_blank_page(page_size=SHEET)
     font = pdf.make_indirect(Dictionary(Type=Name.Font, Subtype=Name.Type1, BaseFont=Name.Helvetica))
     pdf.pages[0].Resources = Dictionary(Font=Dictionary(F1=font))
     pdf.pages[0].Contents = pdf.make_stream("\n".join(parts).encode())
@@ -54,30 +86,44 @@ def seconds(work: Callable[[], object]) -> float:
     return time.process_time() - begin
 
 
-def inventory(path: Path) -> None:
-    with pikepdf.open(path) as pdf:
-        take_inventory(pdf, 1)
+def judged(folder: Path, path: Path) -> dict[str, float]:
+    """Seconds of each check."""
+    steps = load_plugins().steps
+    ticket = {"trim": f"{SHEET[0]}x{SHEET[1]}pt", "bleed": "0pt", "viewing_distance": "2000mm"}
+    job = make_job(folder, path, ticket=ticket)
+    try:
+        return {name: seconds(partial(run_steps, job, steps[f"check_{name}"]())) for name in CHECKS}
+    finally:
+        assert "fault" not in {finding.code for finding in job.findings}
+        job.close()
 
 
-def check(folder: Path, path: Path) -> None:
-    run_steps(make_job(folder, path), load_plugins().steps["check_margin"]())
+def measure(kind: str, counts: list[int], *, each: bool) -> None:
+    before = 0.0
+    for count in counts:
+        with tempfile.TemporaryDirectory() as kept:
+            path = Path(kept) / f"{kind}.pdf"
+            drawing(path, kind, count)
+            checks = judged(Path(kept), path)
+            drawn = seconds(partial(render_page, path, 1, PPI))
+        ours = sum(checks.values())
+        memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+        grown = f", {ours / before:.1f} times what a tenth takes" if before else ""
+        print(
+            f"{count:9,} of {kind}: {ours:.2f} s, {ours / drawn:.2f} of drawing ({drawn:.2f} s){grown}; {memory:.0f} MB"
+        )
+        if each:
+            print("           ", ", ".join(f"{name} {taken:.2f}" for name, taken in checks.items()))
+        before = ours
 
 
-def main(runs: int) -> None:
-    with tempfile.TemporaryDirectory() as kept:
-        for count in COUNTS:
-            path = Path(kept) / f"{count}.pdf"
-            drawing(path, count)
-            taken = statistics.median(seconds(lambda p=path: inventory(p)) for _ in range(runs))  # type: ignore[misc]
-            checked = statistics.median(seconds(lambda p=path: check(Path(kept), p)) for _ in range(runs))  # type: ignore[misc]
-            drawn = statistics.median(seconds(lambda p=path: render_page(p, 1, PPI)) for _ in range(runs))  # type: ignore[misc]
-            memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-            print(
-                f"{count:7,} objects: inventory {taken:.2f} s ({taken / count * 1e6:.0f} µs each), "
-                f"{taken / drawn:.2f} of drawing ({drawn:.2f} s); check_margin {checked:.2f} s, "
-                f"{checked / drawn:.2f} of drawing; {memory:.0f} MB"
-            )
+def main(words: list[str]) -> None:
+    warnings.simplefilter("ignore")
+    most = int(words[words.index("--most") + 1]) if "--most" in words else 100_000
+    counts = [10**power for power in range(3, 9) if 10**power <= most]
+    for kind in [word for word in words if word in KINDS] or list(KINDS):
+        measure(kind, counts, each="--each" in words)
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 3)
+    main(sys.argv[1:])

@@ -243,3 +243,36 @@ ENCODINGS = {
 def test_letters_by_the_encoding(encoding):
     found = read_font(parse(f"<< /Subtype /Type1 /BaseFont /X {encoding} >>"))
     assert found.words(bytes([1, 65, 138, 228])) == ENCODINGS[encoding]
+
+
+@pytest.mark.parametrize(
+    "before",
+    [
+        "(A) Tj (BB) Tj",
+        "(A) Tj (B) Tj " * 120,
+        "(A) Tj 3 Tc 50 Tz 2 Ts (AB) Tj 0 Tc 100 Tz 0 Ts /F 4 Tf [(A) -700 (B)] TJ /F 9 Tf",
+        "(A) Tj 0 -12 Td (AB) Tj (A) Tj",
+        "(A) Tj (AAAA) Tj ET BT (A) Tj",
+        "(A) Tj q 2 0 0 2 0 0 cm (A) Tj Q (B) Tj",
+        "(A) Tj 12 TL T* (AAA) Tj (A) ' 1 1 (B) \"",
+    ],
+)
+def test_text_in_a_further_font_stands_behind_that_passed_over(before):
+    """The place of a font's first text, against the place that follows from every text before it."""
+    pdf = page_with(f"BT /F 9 Tf 50 50 Td {before} /Missing 9 Tf (C) Tj ET")
+    expected = pieces(pdf)[-1][1]
+    (shown,) = [shown for shown in find_text(pdf).shown if shown.font.name != "Helvetica"]
+    assert tuple(shown.box) == pytest.approx(tuple(expected))
+
+
+@pytest.mark.parametrize(
+    ("plain", "escaped"),
+    [
+        ("(AB) Tj", "(A\\102) Tj"),
+        ("[(A) -20 (B) .5 (A)] TJ", "[(A) -20 <42> 0.5(\\101)] TJ"),
+        ("[ ] TJ () Tj", "[<>] TJ"),
+    ],
+)
+def test_text_written_plainly_is_read_as_any_other(plain, escaped):
+    one, other = (pieces(page_with(f"BT /F 9 Tf 50 50 Td {text} ET")) for text in (plain, escaped))
+    assert one == other

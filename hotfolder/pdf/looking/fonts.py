@@ -51,7 +51,8 @@ class Font:
 
     def width(self, text: bytes) -> float:
         """How far the text runs, in parts of the size; estimated where the file doesn't say."""
-        return sum(map(self.width_of, self.codes(text)))
+        widths, usual = self.widths, self.usual_width
+        return sum([widths.get(code, usual) for code in self.codes(text)])
 
     def width_of(self, code: int) -> float:
         return self.widths.get(code, self.usual_width)
@@ -60,7 +61,8 @@ class Font:
         """How far the text reaches below (negative) and above its line, in parts of the size."""
         if self.body is not None:
             return self.body
-        sides = [self._reaches.get(code) or self._reach_of(code) for code in set(self.codes(text))]
+        known = self._reaches
+        sides = {known.get(code) or self._reach_of(code) for code in set(self.codes(text))}
         return min([low for low, _ in sides], default=0.0), max([high for _, high in sides], default=0.0)
 
     def _reach_of(self, code: int) -> Reach:
@@ -71,7 +73,8 @@ class Font:
     def words(self, text: bytes) -> str:
         """The text for people, as far as the file tells it; "" where it doesn't."""
         letters = [self.letters.get(code, "") for code in self.codes(text)]
-        return "".join(letter for letter in letters if letter.isprintable())
+        whole = "".join(letters)
+        return whole if whole.isprintable() else "".join(letter for letter in letters if letter.isprintable())
 
 
 MISSING = Font("", "missing", False)

@@ -13,10 +13,12 @@ from hotfolder.pdf.looking.text_watch import INVISIBLE, Piece, TextWatch
 from hotfolder.pdf.objects import identity
 from hotfolder.pdf.walk.frame import Frame
 from hotfolder.pdf.walk.outcome import WalkResult
-from hotfolder.pdf.walk.state import Matrix
+from hotfolder.pdf.walk.state import IDENTITY, Matrix
 from hotfolder.pdf.walk.walker import Walker
 
 MOST_WORDS = 200  # letters kept of invisible text
+MOST_PASSED = 100  # texts of one line whose length is worked out only if it is needed
+_Passed = tuple[tuple[object, float, float, float, float, float], Matrix, list[bytes]]
 
 
 @dataclass(frozen=True)
@@ -66,8 +68,42 @@ class _Reader(TextWatch):
         super().__init__()
         self.found = TextFound()
         self._seen: set[object] = set()
+        self._silent = False
+
+    def show(self, frame: Frame, operands: list[bytes]) -> None:
+        """Most text is in a font that was told of: where it stands matters only if other text follows it on its line."""
+        state = frame.state
+        at, passed = frame.memory.get("at", IDENTITY), frame.memory.get("passed")
+        waiting: list[_Passed] = passed[1] if isinstance(passed, tuple) and passed[0] is at else []
+        seen = state.text_mode not in INVISIBLE and self._key(frame) in self._seen
+        if seen and len(waiting) < MOST_PASSED:
+            setting = (state.font, state.font_size, state.text_scale, state.letter_gap, state.word_gap, state.rise)
+            waiting.append((setting, state.ctm, operands))
+            frame.memory["passed"] = at, waiting
+            return
+        frame.memory.pop("passed", None)
+        if waiting:
+            self._catch_up(frame, waiting)
+        super().show(frame, operands)
+
+    def _catch_up(self, frame: Frame, waiting: list[_Passed]) -> None:
+        """Move on by the text that was passed over."""
+        now, frame.state = frame.state, frame.state.copy()
+        self._silent = True
+        for setting, ctm, operands in waiting:
+            state = frame.state
+            state.font, state.font_size, state.text_scale, state.letter_gap, state.word_gap, state.rise = setting
+            state.ctm = ctm
+            super().show(frame, operands)
+        self._silent, frame.state = False, now
+
+    def _key(self, frame: Frame) -> object:
+        font = self._font(frame.state.font)
+        return frame.page, identity(frame.state.font) or (font.name, font.kind, font.embedded)
 
     def pieces_shown(self, frame: Frame, font: Font, matrix: Matrix, pieces: list[Piece]) -> None:
+        if self._silent:
+            return
         for piece in pieces if frame.state.text_mode in INVISIBLE else ():
             words = piece.read(font)
             if words.strip() or not font.letters:
@@ -82,7 +118,7 @@ class _Reader(TextWatch):
         known.box = around([known.box, box])
 
     def letters_shown(self, frame: Frame, font: Font, size: float, box: Box, text: bytes) -> None:
-        key = (frame.page, identity(frame.state.font) or (font.name, font.kind, font.embedded))
+        key = self._key(frame)
         if key not in self._seen:
             self._seen.add(key)
             self.found.shown.append(Shown(font, frame.page, box, font.words(text)))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -20,6 +21,10 @@ from hotfolder.pdf.walk.state import IDENTITY, Matrix, State, multiply, transfor
 INVISIBLE = (3,)  # text rendering mode that leaves no trace (ISO 32000-1 Table 106); 7 cuts other art to its shape
 _MOST_FONTS = 1000  # remembered as read
 _SPACE = 180.0  # thousandths of the size: a move this wide between letters is a space between words
+# Written without anything that must be read first: escapes, brackets in brackets, ends of lines (7.3.4.2).
+_PLAIN_TEXT = re.compile(rb"\([^()\\\r]*+\)")
+_PLAIN_LIST = re.compile(rb"\[(?:[\t\n\f ]*+(?:\([^()\\\r]*+\)|[-+]?(?:\d{1,9}+(?:\.\d*+)?+|\.\d++)))*+[\t\n\f ]*+\]")
+_PLAIN_ITEM = re.compile(rb"\(([^()]*+)\)|([-+.\d]++)")
 _FAR = 2000.0  # a move this wide leads to another piece of text
 
 
@@ -61,7 +66,8 @@ class TextWatch(Mapping):
     # ---- where text begins
 
     def begin(self, frame: Frame, operands: list[bytes]) -> None:
-        frame.memory["line"] = frame.memory["at"] = IDENTITY
+        frame.memory["line"] = frame.memory["at"] = (*IDENTITY,)
+        frame.memory.pop("passed", None)
 
     def place(self, frame: Frame, operands: list[bytes]) -> None:
         a, b, c, d, e, f = (parse_number(token) for token in operands[-6:])
@@ -159,6 +165,9 @@ def _move(frame: Frame, across: float, up: float) -> None:
 
 def _blanks(font: Font, codes: list[int], state: State) -> tuple[float, float]:
     """How much of a text's length are blanks at its begin and its end."""
+    letters = font.letters
+    if not codes or not (letters.get(codes[0], "x").isspace() or letters.get(codes[-1], "x").isspace()):
+        return 0.0, 0.0
     lengths = [0.0, 0.0]
     for side, ordered in enumerate((codes, codes[::-1])):
         for code in ordered:
@@ -185,17 +194,11 @@ class _Part:
 
 def _parts(token: bytes) -> tuple[list[_Part], float]:
     """A text operand, or all texts of an array, and how far back the array moves at its end."""
-    try:
-        found: object = Object.parse(token)
-    except PdfError:
-        return [], 0.0
-    if isinstance(found, String):
-        text = bytes(found)
-        return [_Part(0.0, [text])] if text else [], 0.0
+    if _PLAIN_TEXT.fullmatch(token):
+        return [_Part(0.0, [token[1:-1]])] if len(token) > 2 else [], 0.0
     parts, moved = list[_Part](), 0.0
-    for item in found if isinstance(found, Array) else []:
-        if isinstance(item, String):
-            text = bytes(item)
+    for text in _items(token):
+        if isinstance(text, bytes):
             if not text:
                 continue
             if not parts or abs(moved) >= _FAR:
@@ -208,9 +211,25 @@ def _parts(token: bytes) -> tuple[list[_Part], float]:
                 else:
                     part.words[-1] += text
             moved = 0.0
-        elif not isinstance(item, (Object, bool)):
-            moved += number(item, 0.0)
+        else:
+            moved += text
     return parts, moved
+
+
+def _items(token: bytes) -> list[bytes | float]:
+    """The texts and moves of a text operand."""
+    if _PLAIN_LIST.fullmatch(token):
+        return [float(move) if move else text for text, move in _PLAIN_ITEM.findall(token)]
+    try:
+        found: object = Object.parse(token)
+    except PdfError:
+        return []
+    items = found if isinstance(found, Array) else [found]
+    return [
+        bytes(item) if isinstance(item, String) else number(item, 0.0)
+        for item in items
+        if isinstance(item, String) or not isinstance(item, (Object, bool))
+    ]
 
 
 _HANDLED: dict[bytes, Callable[[TextWatch, Frame, list[bytes]], None]] = {
@@ -225,8 +244,8 @@ _HANDLED: dict[bytes, Callable[[TextWatch, Frame, list[bytes]], None]] = {
     b"Tc": TextWatch.space_letters,
     b"Tw": TextWatch.space_words,
     b"Ts": TextWatch.raise_text,
-    b"Tj": TextWatch.show,
-    b"TJ": TextWatch.show,
+    b"Tj": lambda watch, frame, operands: watch.show(frame, operands),
+    b"TJ": lambda watch, frame, operands: watch.show(frame, operands),
     b"'": TextWatch.next_and_show,
     b'"': TextWatch.space_and_show,
 }

@@ -40,6 +40,7 @@ _NUMBER_PLAIN = rb"[-+]?(?:\d{1,8}+(?:\.\d*+)?+|\.\d++)" + _PLAIN + rb"++"
 _PAIR = _NUMBER_PLAIN + _NUMBER_PLAIN
 _SEGMENT = rb"(?:%b(?:[ml]|%b(?:[vy]|%bc))|h)(?=%b|\Z)" % (_PAIR, _PAIR, _PAIR, _PLAIN)
 _PATH = re.compile(rb"(?:%b*+(?>%b)){2,2000}+" % (_PLAIN, _SEGMENT))
+_SHOWN = re.compile(_SPACE + rb"*+(" + _TEXTS + rb")" + _SPACE + rb"*+(T[jJ])(?!" + REGULAR + rb")", re.S)
 MOST_ENDS = 10_000  # places looked at where an inline picture may end
 _STEPS = 10_000  # in which colours are written, from 0 to 1
 MOST_OPERANDS = 64  # ISO 32000-1 annex C: at most 32 colour components and a name.
@@ -85,7 +86,7 @@ class Scanner:
         """All wanted operators in order, from the end of an operator on. An inline picture comes as operator BI:
         operands [its entries, its data]."""
         depth, first, opened, operands = 0, -1, 0, list[bytes]()
-        paths = self._path
+        paths, texts = self._path, self._simple >= {b"Tj", b"TJ"}
         following, simple, noughts = self._next.match, self._simple, b"\0" in data
         while True:
             # Most operators that matter have plain numbers and names before them: one look is enough.
@@ -101,6 +102,10 @@ class Scanner:
                     yield Operation(operator, plain.split(), run.start(1), position)
                     continue
                 position = run.end() if operator is None else run.start(1)
+                if texts and operator is None and (shown := _SHOWN.match(data, position)) is not None:
+                    position = shown.end()
+                    yield Operation(shown.group(2), [shown.group(1)], shown.start(1), position)
+                    continue
             found = TOKEN.match(data, position)
             if found is None:
                 return
