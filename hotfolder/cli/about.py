@@ -35,6 +35,7 @@ def studio_data(studio: Studio) -> dict[str, Any]:
         "reserve_mb": studio.reserve_mb,
         "metrics": studio.metrics,
         "plugins": [str(folder) for folder in studio.plugins.folders[1:]],
+        "keep": studio.keep.model_dump(mode="json"),
         "limits": studio.limits.model_dump(mode="json"),
         "protection": told(studio.limits),
         "condition": studio.condition,

@@ -72,6 +72,8 @@ def _general(data: dict[str, Any]) -> Any:
     rows.add_row("reserve_mb", plain("reckoned" if data["reserve_mb"] is None else data["reserve_mb"]))
     rows.add_row("metrics", plain(data["metrics"] or "off"))
     rows.add_row("plugins", plain(", ".join(data["plugins"]) or "only those that ship"))
+    for name, value in data["keep"].items():
+        rows.add_row(f"keep.{name}", plain("for ever" if value is None else value))
     for name, value in data["limits"].items():
         rows.add_row(f"limits.{name}", plain(_value(value)))
     rows.add_row("protection", plain(data["protection"]))

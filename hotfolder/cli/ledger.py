@@ -28,7 +28,7 @@ def list_jobs(config: Path, last: int, *, json_: bool) -> None:
     found: list[tuple[Entry, JobRecord | None, list[HandOver]]] = []
     if path.exists():
         with closing(Ledger(path, look=True)) as ledger:
-            found = [(each, ledger.record(each.job), ledger.hand_overs(each.job)) for each in ledger.entries()[-last:]]
+            found = [(each, ledger.record(each.job), ledger.hand_overs(each.job)) for each in ledger.latest(last)]
     if json_:
         as_json([_data(*each) for each in found])
         return

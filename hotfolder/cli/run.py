@@ -31,6 +31,7 @@ _BEGINNINGS = {
     What.NO_EVENTS: "is looked through at intervals",
     What.HANDED_OVER: "handed over",
     What.NOT_HANDED_OVER: "NOT handed over",
+    What.KEPT: "kept",
     What.RELOADED: "config read again",
     What.REFUSED_CONFIG: "changed config NOT taken, the old one stays in force",
     What.TROUBLE: "trouble",

@@ -13,7 +13,7 @@ from hotfolder.config.checker import Checker
 from hotfolder.config.conditions import read_condition
 from hotfolder.config.lines import Lines, Place
 from hotfolder.config.lint import Lint, find, lint
-from hotfolder.config.studio import Limits, Route, Studio
+from hotfolder.config.studio import Keep, Limits, Route, Studio
 from hotfolder.config.tables import RouteTable, StudioTable
 from hotfolder.config.toml_words import read_toml
 from hotfolder.config.words import show, unknown, write
@@ -69,6 +69,7 @@ class _Reader(Checker):
     def studio(self) -> Studio:
         top = self.check(StudioTable, self.data, (), (), whose="The") or StudioTable()
         limits = self.check(Limits, _table(self.data.get("limits")), ("limits",), ("limits",)) or Limits()
+        keep = self.check(Keep, _table(self.data.get("keep")), ("keep",), ("keep",)) or Keep()
         self.plugins = self.load(_texts(self.data.get("plugins")))
         conditions = self.conditions(_table(self.data.get("conditions")))
         condition = _text(self.data.get("condition"), top.condition)
@@ -88,6 +89,7 @@ class _Reader(Checker):
             rescan=top.rescan,
             reserve_mb=top.reserve_mb,
             metrics=top.metrics,
+            keep=keep,
             limits=limits,
             lines=self.lines,
         )

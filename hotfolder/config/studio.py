@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Annotated, Any
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from hotfolder.colour.condition import Condition
 from hotfolder.config.lines import Lines
@@ -35,6 +35,38 @@ class Limits(BaseModel):
     programs: Annotated[bool, Field(strict=True)] = Field(
         default=False, description="A job may start other programs, as a step of your own may need"
     )
+
+
+class Keep(BaseModel):
+    """How long things are kept. What is left out is kept for ever: results are their owners'."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    originals_days: Number | None = Field(
+        default=90.0, ge=1, le=36_500, description="How long the original of a passed job stays in the spool, in days"
+    )
+    originals_mb: Number | None = Field(
+        default=None, ge=1, le=1e9, description="How much room these may take, in megabytes; the oldest go first"
+    )
+    jobs_days: Number | None = Field(
+        default=730.0, ge=1, le=36_500, description="How long the ledger remembers a job, in days"
+    )
+    log_mb: Number = Field(default=20.0, ge=1, le=100_000, description="Room for the daemon's own log, in megabytes")
+    pass_days: Number | None = Field(
+        default=None, ge=1, le=36_500, description="Results in `pass` are removed after so many days, unless changed"
+    )
+    hold_days: Number | None = Field(
+        default=None, ge=1, le=36_500, description="What is held is removed after so many days, unless changed"
+    )
+
+    @model_validator(mode="after")
+    def _check_order(self) -> Keep:
+        for name, days in (("pass_days", self.pass_days), ("hold_days", self.hold_days)):
+            if days is not None and self.originals_days is not None and days > self.originals_days:
+                raise ValueError(
+                    f"'{name}' is more than 'originals_days'; what was put where is known as long as the originals are kept"
+                )
+        return self
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +103,7 @@ class Studio:
     rescan: float = 10.0
     reserve_mb: float | None = None  # None: as gates.py reckons
     metrics: str = ""  # address:port
+    keep: Keep = field(default_factory=Keep)
     limits: Limits = field(default_factory=Limits)
     lines: Lines = field(default_factory=Lines)
 

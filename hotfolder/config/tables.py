@@ -41,6 +41,7 @@ class StudioTable(Table):
     )
     plugins: list[str] = Field(default_factory=list, description="Folders with plugins of your own")
     condition: str = Field(default=DEFAULT, description="Printing condition of every job whose ticket names no other")
+    keep: dict[str, Any] = Field(default_factory=dict, description="How long things are kept")
     limits: dict[str, Any] = Field(default_factory=dict, description="Limits for one job")
     conditions: dict[str, Any] = Field(default_factory=dict, description="Printing conditions by name")
     routes: dict[str, Any] = Field(default_factory=dict, description="Watched folders by name")

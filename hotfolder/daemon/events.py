@@ -27,6 +27,7 @@ class What(StrEnum):
     NO_EVENTS = "no_events"  # a folder without events; it is looked through at intervals
     HANDED_OVER = "handed_over"  # a passed job's files have arrived where they were sent on to
     NOT_HANDED_OVER = "not_handed_over"  # they have not; the job's outcome stays as it is
+    KEPT = "kept"  # old enough to be cleared away, but changed by somebody
     RELOADED = "reloaded"  # a changed config is in force for what comes from now on
     REFUSED_CONFIG = "config_refused"  # a changed config has mistakes; the old one stays in force
     TROUBLE = "trouble"  # a fault that concerns no one job

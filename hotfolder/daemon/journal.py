@@ -10,13 +10,12 @@ from typing import IO, Any
 
 import structlog
 
-_MOST_BYTES = 10_000_000
-
 
 class Journal:
     """Writes what happens. A full disk must not stop the daemon, so what can't be written is dropped."""
 
-    def __init__(self, path: Path, *, to_people: bool) -> None:
+    def __init__(self, path: Path, *, to_people: bool, most_mb: float = 20.0) -> None:
+        self.most_mb = most_mb
         self._path = path
         self._lock = threading.Lock()
         self._stream: IO[str] | None = None
@@ -44,7 +43,7 @@ class Journal:
     def _write(self, line: str) -> None:
         if self._stream is None:
             self._stream = self._path.open("a", encoding="utf-8", errors="backslashreplace")
-        if self._stream.tell() > _MOST_BYTES:
+        if self._stream.tell() > self.most_mb * 1e6 / 2:  # as much again lies in the earlier file
             self._close()
             self._path.replace(self._path.with_name(self._path.name + ".1"))
             self._stream = self._path.open("a", encoding="utf-8", errors="backslashreplace")

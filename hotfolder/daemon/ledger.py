@@ -17,7 +17,7 @@ from hotfolder.errors import ConfigError
 from hotfolder.finding import Finding
 from hotfolder.record import JobRecord
 
-VERSION = 2
+VERSION = 3
 _SCHEMA = """
 CREATE TABLE jobs (
   job TEXT PRIMARY KEY,
@@ -45,10 +45,19 @@ CREATE TABLE hand_overs (
   PRIMARY KEY (job, place)
 ) STRICT;
 """
-
+#: What makes a ledger of each earlier version one of the next.
+_UPGRADES = {
+    0: _SCHEMA,
+    1: _HAND_OVERS,
+    2: "CREATE INDEX jobs_by_arrived ON jobs (arrived, job); CREATE INDEX hand_overs_by_state ON hand_overs (state);",
+}
+_READABLE = {2, VERSION}  # as it is, by who only looks
 
 #: What SQLite calls a file that is no ledger of ours; a busy or unreachable one is another matter.
 _DAMAGED = {"SQLITE_NOTADB", "SQLITE_CORRUPT", "SQLITE_ERROR", "SQLITE_FORMAT"}
+
+
+_BROKEN = ("SQLITE_NOTADB", "SQLITE_CORRUPT")  # of a ledger in use, whatever was asked of it
 
 
 @dataclass(frozen=True)
@@ -84,7 +93,8 @@ _COLUMNS = "job, route, file, digest, state, attempts, outcome, arrived, finishe
 class Ledger:
     """The ledger of one spool, used by the daemon's threads in turn.
 
-    `fresh` tells that it had to be made anew. ConfigError where it lies on another machine's disk. `look`: to read
+    `fresh` tells that it had to be made anew; `aside`, where a damaged one lies now; `damaged`, that SQLite has found it
+    to be so since. ConfigError where it lies on another machine's disk. `look`: to read
     only, beside a daemon that may be at work; then nothing is made, changed or set aside.
     """
 
@@ -98,6 +108,8 @@ class Ledger:
             )
         self.path = path
         self.fresh = not path.exists()
+        self.aside: Path | None = None
+        self.damaged = False
         self._lock = threading.Lock()
         self._process = os.getpid()
         self._look = look
@@ -106,37 +118,44 @@ class Ledger:
         except sqlite3.DatabaseError as error:
             if look or getattr(error, "sqlite_errorname", "SQLITE_NOTADB") not in _DAMAGED:
                 raise ConfigError([f"The ledger {path} can't be opened: {error}."]) from error
-            self._set_aside()
+            self.aside = self._set_aside()
             self.fresh = True
             self._connection = self._open()
+
+    def renew(self) -> None:
+        """Set a ledger aside that was found damaged while in use, and begin an empty one."""
+        with self._lock:
+            self._connection.close()
+            self.aside = self._set_aside()
+            self._connection = self._open()
+            self.fresh, self.damaged = True, False
 
     def _open(self) -> sqlite3.Connection:
         where = f"{self.path.absolute().as_uri()}?mode={'ro' if self._look else 'rwc'}"
         connection = sqlite3.connect(where, uri=True, timeout=10, isolation_level=None, check_same_thread=False)
         try:
             if self._look:
-                self._known(connection.execute("PRAGMA user_version").fetchone()[0])
+                self._known(connection.execute("PRAGMA user_version").fetchone()[0], _READABLE)
                 return connection
             connection.execute("PRAGMA journal_mode = WAL")
             connection.execute("PRAGMA synchronous = FULL")
             version = connection.execute("PRAGMA user_version").fetchone()[0]
-            if version in (0, 1):  # 1 had no hand_overs
-                made = _HAND_OVERS if version else _SCHEMA + _HAND_OVERS
+            self._known(version, {*_UPGRADES, VERSION})
+            if version != VERSION:
+                made = "".join(_UPGRADES[each] for each in range(version, VERSION))
                 connection.executescript(f"BEGIN IMMEDIATE; {made} PRAGMA user_version = {VERSION}; COMMIT;")
                 self.fresh = version == 0
-            else:
-                self._known(version)
             connection.execute(f"SELECT {_COLUMNS} FROM jobs LIMIT 1")
         except BaseException:
             connection.close()
             raise
         return connection
 
-    def _known(self, version: int) -> None:
-        if version != VERSION:
+    def _known(self, version: int, known: set[int]) -> None:
+        if version not in known:
             raise sqlite3.DatabaseError(f"the ledger has version {version}, this program knows {VERSION}")
 
-    def _set_aside(self) -> None:
+    def _set_aside(self) -> Path:
         number = 1
         while (aside := self.path.with_name(f"{self.path.name}.damaged-{number}")).exists():
             number += 1
@@ -144,13 +163,18 @@ class Ledger:
             part = self.path.with_name(self.path.name + ending)
             if part.exists():
                 part.rename(aside.with_name(aside.name + ending))
+        return aside
 
     def _run(self, sql: str, values: tuple[object, ...] = ()) -> list[tuple[object, ...]]:
         # A connection carried into a forked process corrupts the database (sqlite.org, "How To Corrupt").
         if os.getpid() != self._process:
             raise RuntimeError("the ledger was opened by another process")
         with self._lock:
-            return self._connection.execute(sql, values).fetchall()
+            try:
+                return self._connection.execute(sql, values).fetchall()
+            except sqlite3.DatabaseError as error:
+                self.damaged = self.damaged or getattr(error, "sqlite_errorname", "").startswith(_BROKEN)
+                raise
 
     # ---- writing
 
@@ -211,6 +235,17 @@ class Ledger:
         record.findings = others + ([finding] if finding is not None else [])
         self._run("UPDATE jobs SET record = ? WHERE job = ?", (record.model_dump_json(), job))
 
+    def drop(self, before: dt.datetime, most: int) -> int:
+        """Forget finished jobs that arrived before this, the oldest first, so many at most; how many."""
+        rows = self._run(
+            "DELETE FROM jobs WHERE job IN (SELECT job FROM jobs WHERE arrived < ? AND state = 'published' "
+            "ORDER BY arrived, job LIMIT ?) RETURNING job",
+            (_utc(before), most),
+        )
+        for row in rows:
+            self._run("DELETE FROM hand_overs WHERE job = ?", row)
+        return len(rows)
+
     # ---- reading
 
     def hand_overs(self, job: str | None = None) -> list[HandOver]:
@@ -229,6 +264,10 @@ class Ledger:
             if state
             else self._entries("ORDER BY arrived, job")
         )
+
+    def latest(self, count: int) -> list[Entry]:
+        """The jobs that arrived last, the latest at the end."""
+        return self._entries("ORDER BY arrived DESC, job DESC LIMIT ?", (count,))[::-1]
 
     def record(self, job: str) -> JobRecord | None:
         rows = self._run("SELECT record FROM jobs WHERE job = ? AND record IS NOT NULL", (job,))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import queue
+import sqlite3
 import time
 from collections.abc import Callable
 from contextlib import ExitStack
@@ -20,6 +21,7 @@ from hotfolder.daemon.gates import Gates, Usage, usage
 from hotfolder.daemon.hand_overs import HandOvers
 from hotfolder.daemon.jobs import Finished, Jobs, Terms, Works
 from hotfolder.daemon.journal import Journal
+from hotfolder.daemon.keeping import Keeping
 from hotfolder.daemon.ledger import Ledger
 from hotfolder.daemon.lock import SpoolLock
 from hotfolder.daemon.metrics import show_metrics
@@ -31,7 +33,7 @@ from hotfolder.daemon.places import Places
 from hotfolder.daemon.pulse import Pulse
 from hotfolder.daemon.reload import Reload, differences, kept, rearrange
 from hotfolder.daemon.spool import Spool
-from hotfolder.daemon.starting import make_folders, make_spool, recover
+from hotfolder.daemon.starting import make_folders, make_spool, recover, remember
 from hotfolder.daemon.strays import Strays
 from hotfolder.daemon.watcher import Watcher
 from hotfolder.errors import ConfigError
@@ -103,7 +105,7 @@ class Daemon:
         make_folders(studio, self._files, places)
         self._spool = Spool(studio.spool, self._files)
         self._spool.need = places.need
-        journal = Journal(studio.spool / "daemon.log", to_people=self._heard is None)
+        journal = Journal(studio.spool / "daemon.log", to_people=self._heard is None, most_mb=studio.keep.log_mb)
         closing.callback(journal.close)
         self._news = News(journal, [self._heard] if self._heard is not None else [])
         self._ledger = Ledger(studio.spool / "ledger.sqlite")
@@ -121,6 +123,7 @@ class Daemon:
         self._dispatch = Dispatch(
             studio.workers, self._spool, self._jobs, self._watched, self._clock, self._inbox, self._gates
         )
+        self._keeping = Keeping(self._spool, self._ledger, studio.keep, self._news.tell)
         self._strays = Strays(self._spool, self._dispatch, self._news.tell)
         self._pulse = Pulse(studio.spool, self._watched, self._dispatch, self._gates, studio.rescan)
         self._news.listeners.append(self._pulse.hear)
@@ -166,6 +169,7 @@ class Daemon:
             return self._news.tell(Event(What.REFUSED_CONFIG, words=" ".join(error.problems)))
         self._studio, self._pulse.rescan = new, new.rescan
         self._outcomes.observers = new.plugins.manager
+        self._keeping.keep, self._news.journal.most_mb = new.keep, new.keep.log_mb
         self._gates.reserve_mb, self._gates.workers = new.reserve_mb, new.workers
         made, gone = rearrange(self._watched, new.routes, self._arrivals)
         for folder in gone:
@@ -206,6 +210,7 @@ class Daemon:
                 self._feed()
                 if until_idle and not self._hinted and self._dispatch.idle() and self._hand_overs.idle():
                     return
+                self._keeping.work()
             self._drain(self._pause(swept))
             self._collect()
 
@@ -237,6 +242,8 @@ class Daemon:
         if everything:
             self._look_at_gates()
             self._strays.look()
+            if self._ledger.damaged:
+                self._renew_ledger()
             self._pulse.write()
 
     def _feed(self) -> None:
@@ -253,6 +260,13 @@ class Daemon:
         self._looked = self._clock()
         if self._gates.look():
             self._dispatch.hurry()
+
+    def _renew_ledger(self) -> None:
+        try:
+            self._ledger.renew()
+            remember(self._spool, self._ledger, self._news.tell)
+        except (OSError, sqlite3.Error, ConfigError) as error:
+            self._news.tell(Event(What.TROUBLE, words=f"The ledger is damaged and could not be made again: {error}."))
 
     # ---- what came of it
 

@@ -16,13 +16,13 @@ class News:
     """One place through which every event goes, in the daemon's own thread."""
 
     def __init__(self, journal: Journal, listeners: list[Listener]) -> None:
-        self._journal = journal
+        self.journal = journal
         self.listeners = listeners
 
     def tell(self, event: Event) -> None:
         if event.what is not What.STEP:  # the job's own log has those
             fields = {key: value for key, value in vars(event).items() if key != "what" and value}
-            self._journal.tell(event.what.value, **fields)
+            self.journal.tell(event.what.value, **fields)
         for listener in self.listeners:
             listener(event)
 

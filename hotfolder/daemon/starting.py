@@ -14,6 +14,7 @@ from hotfolder.daemon.outcomes import Outcomes
 from hotfolder.daemon.places import Places
 from hotfolder.daemon.spool import Spool
 from hotfolder.errors import ConfigError
+from hotfolder.names import printable
 
 
 def make_spool(studio: Studio, files: Files) -> None:
@@ -62,8 +63,7 @@ def recover(
         dispatch.line_up(job)
         tell(Event(What.RECOVERED, job=job, words="Done by an earlier run; its files are handed on."))
     if ledger.fresh:
-        for record, published in spool.settled():
-            ledger.settled(record, "published" if published else "committed")
+        remember(spool, ledger, tell)
     for entry in ledger.entries("claimed"):
         if not dispatch.knows(entry.job):  # killed right after it was put back, or twice while handed on
             ledger.put_back(entry.job)
@@ -74,3 +74,18 @@ def recover(
         if told is not None and not dispatch.knows(told.arrival):
             outcomes.announce(told)  # killed between handing it on and saying so
     hand_overs.line_up()
+
+
+def remember(spool: Spool, ledger: Ledger, tell: Callable[[Event], None]) -> None:
+    """Fill an empty ledger from the folders; told where it takes the place of a damaged one."""
+    count = 0
+    for record, published in spool.settled():
+        ledger.settled(record, "published" if published else "committed")
+        count += 1
+    if ledger.aside is not None:
+        words = (
+            f"The ledger was damaged. It is kept as {ledger.aside.name}, and a new one was made of the {count} jobs in the "
+            "spool; what was cleared away from there before is forgotten. No file is lost. Have the disk looked at."
+        )
+        tell(Event(What.TROUBLE, folder=printable(str(spool.root)), words=words))
+        ledger.aside = None

@@ -13,6 +13,7 @@ from pydantic import BaseModel
 from hotfolder.config.builtin import POSTER_CHAIN
 from hotfolder.config.conditions import ConditionTable
 from hotfolder.config.reader import Limits, lint, load_studio
+from hotfolder.config.studio import Keep
 from hotfolder.config.tables import RouteTable, StudioTable
 from hotfolder.config.words import keys
 from hotfolder.ticket import Ticket
@@ -27,8 +28,8 @@ _SETTING = re.compile(r"^(# )?([a-z_]+) = (.*?)(?:\s+# .*)?$")
 
 def model_of(header: str) -> type[BaseModel]:
     """Which settings stand below a table's name."""
-    if header == "limits":
-        return Limits
+    if header in ("limits", "keep"):
+        return Limits if header == "limits" else Keep
     if header.startswith("conditions."):
         return ConditionTable
     return Ticket if header.endswith(".ticket") else RouteTable
@@ -54,8 +55,8 @@ def test_the_samples_load_without_a_warning(file: str) -> None:
 
 def test_the_sample_shows_every_setting() -> None:
     told = {(model, name) for model, name, _, _ in shown()} | {(RouteTable, "chain"), (RouteTable, "ticket")}
-    tables = {"limits", "conditions", "routes"}  # they have headers of their own
-    for model in (StudioTable, Limits, ConditionTable, RouteTable, Ticket):
+    tables = {"limits", "keep", "conditions", "routes"}  # they have headers of their own
+    for model in (StudioTable, Limits, Keep, ConditionTable, RouteTable, Ticket):
         assert {name for name in keys(model) if (model, name) not in told} <= tables
 
 
