@@ -32,6 +32,7 @@ def studio_data(studio: Studio) -> dict[str, Any]:
         "spool": str(studio.spool),
         "workers": studio.workers,
         "rescan": studio.rescan,
+        "events": studio.events,
         "reserve_mb": studio.reserve_mb,
         "metrics": studio.metrics,
         "plugins": [str(folder) for folder in studio.plugins.folders[1:]],

@@ -69,6 +69,7 @@ def _general(data: dict[str, Any]) -> Any:
     rows = table("setting", "value")
     for name in ("spool", "workers", "rescan", "condition"):
         rows.add_row(name, plain(data[name]))
+    rows.add_row("events", plain(_value(data["events"])))
     rows.add_row("reserve_mb", plain("reckoned" if data["reserve_mb"] is None else data["reserve_mb"]))
     rows.add_row("metrics", plain(data["metrics"] or "off"))
     rows.add_row("plugins", plain(", ".join(data["plugins"]) or "only those that ship"))

@@ -87,6 +87,7 @@ class _Reader(Checker):
             routes=routes,
             workers=top.workers,
             rescan=top.rescan,
+            events=top.events,
             reserve_mb=top.reserve_mb,
             metrics=top.metrics,
             keep=keep,

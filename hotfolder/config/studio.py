@@ -101,6 +101,7 @@ class Studio:
     routes: tuple[Route, ...]
     workers: int = 2
     rescan: float = 10.0
+    events: bool = True
     reserve_mb: float | None = None  # None: as gates.py reckons
     metrics: str = ""  # address:port
     keep: Keep = field(default_factory=Keep)

@@ -27,6 +27,9 @@ class StudioTable(Table):
     rescan: Number = Field(
         default=10.0, ge=0.5, le=3600, description="A full look into every watched folder each so many seconds"
     )
+    events: Annotated[bool, Field(strict=True)] = Field(
+        default=True, description="Hear from the system when files come; false: look at intervals only"
+    )
     reserve_mb: Number | None = Field(
         default=None,
         ge=0,

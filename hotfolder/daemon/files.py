@@ -9,6 +9,7 @@ import ctypes
 import errno
 import hashlib
 import os
+import re
 import stat
 import sys
 from collections.abc import Callable
@@ -260,20 +261,31 @@ def _libc_rename() -> ctypes._NamedFuncPointer | None:
 _LIBC_RENAME = _libc_rename()
 
 #: Where no events come from other machines, leases don't work, and a database's locks can't be trusted.
-_NETWORK = {"nfs", "nfs4", "cifs", "smb3", "smbfs", "9p", "afs", "ceph", "fuse.sshfs", "fuse.davfs", "fuse.rclone"}
+_NETWORK = {
+    "nfs", "nfs4", "cifs", "smb3", "smbfs", "9p", "afs", "ceph", "lustre", "beegfs", "gfs2", "ocfs2", "fuse.sshfs",
+    "fuse.davfs", "fuse.rclone", "fuse.glusterfs", "fuse.ceph", "fuse.s3fs", "fuse.gvfsd-fuse",
+}  # fmt: skip
 
 
 def on_network(path: Path, mounts: Path = Path("/proc/self/mountinfo")) -> bool:
     """Whether the path lies on a file system of another machine, as far as this one can tell."""
+    return file_system(path, mounts) in _NETWORK
+
+
+def file_system(path: Path, mounts: Path = Path("/proc/self/mountinfo")) -> str:
+    """The kind of file system that the path lies on, as Linux calls it; empty elsewhere."""
     try:
         lines = mounts.read_text(encoding="utf-8", errors="surrogateescape").splitlines()
     except OSError:
-        return False
+        return ""
     real, best, kind = os.path.realpath(path), "", ""
     for line in lines:
         before, _, after = line.partition(" - ")
-        at = before.split()[4].encode().decode("unicode_escape")
+        at = _OCTAL.sub(lambda match: chr(int(match[1], 8)), before.split()[4])
         inside = real == at or real.startswith(at.rstrip("/") + "/")
         if inside and len(at) >= len(best):  # a later mount over the same place covers the earlier
             best, kind = at, after.split()[0]
-    return kind in _NETWORK
+    return kind
+
+
+_OCTAL = re.compile(r"\\([0-7]{3})")  # how spaces and the like are written there (proc(5))

@@ -27,7 +27,7 @@ from hotfolder.work import RECORD
 
 _EVERY = 3600.0  # seconds between two rounds
 _PORTION = 0.05  # seconds of work at once
-_ROWS = 200  # of the ledger at once
+_ROWS = 50  # of the ledger at once
 _TRUST = 3600.0  # so far the clock may differ from what it should show
 _CLEARED = "cleared"  # in a job's folder: its results were dealt with
 

@@ -237,8 +237,9 @@ class Ledger:
 
     def drop(self, before: dt.datetime, most: int) -> int:
         """Forget finished jobs that arrived before this, the oldest first, so many at most; how many."""
+        # The plus keeps SQLite from going by the state, which nearly all of them share (sqlite.org, "The SQLite Query Optimizer Overview", 8.1).
         rows = self._run(
-            "DELETE FROM jobs WHERE job IN (SELECT job FROM jobs WHERE arrived < ? AND state = 'published' "
+            "DELETE FROM jobs WHERE job IN (SELECT job FROM jobs WHERE arrived < ? AND +state = 'published' "
             "ORDER BY arrived, job LIMIT ?) RETURNING job",
             (_utc(before), most),
         )

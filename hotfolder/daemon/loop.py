@@ -172,6 +172,8 @@ class Daemon:
         self._keeping.keep, self._news.journal.most_mb = new.keep, new.keep.log_mb
         self._gates.reserve_mb, self._gates.workers = new.reserve_mb, new.workers
         made, gone = rearrange(self._watched, new.routes, self._arrivals)
+        for route, _ in self._watched if not new.events else ():
+            self._watcher.leave(route.watch or new.folder)
         for folder in gone:
             self._watcher.leave(folder)
             self._gates.forget(folder)
@@ -236,7 +238,7 @@ class Daemon:
         hinted, self._hinted = self._hinted, set()
         for _, arrivals in self._watched:
             if everything or arrivals.root in hinted:
-                if self._events:
+                if self._events and self._studio.events:
                     self._watcher.check(arrivals.root)
                 arrivals.sweep()
         if everything:

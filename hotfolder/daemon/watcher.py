@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import contextlib
 import logging
+import time
 from collections.abc import Callable
 from pathlib import Path
 
@@ -14,20 +15,32 @@ from watchdog.events import FileSystemEvent, FileSystemEventHandler
 from watchdog.observers import Observer
 from watchdog.observers.api import BaseObserver, ObservedWatch
 
-from hotfolder.daemon.files import on_network
+from hotfolder.daemon.files import file_system, on_network
+
+#: File systems of this machine that don't tell what is done to them from the other side: folders of a virtual machine's host,
+#: and most that are programs; but not the ones that are nothing but a disk.
+_SILENT = ("vboxsf", "virtiofs", "vmhgfs", "prl_fs", "fuse.")
+_AGAIN = 600.0  # seconds until it is tried again where the system had no watch left
 
 
 class Watcher:
     """One observer for all folders. `hint(folder)` is called from its thread when something happened below it."""
 
-    def __init__(self, hint: Callable[[Path], None], tell: Callable[[str, Path, str], None]) -> None:
+    def __init__(
+        self,
+        hint: Callable[[Path], None],
+        tell: Callable[[str, Path, str], None],
+        clock: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self._clock = clock
         self._hint = hint
         self._tell = tell
         # What it has to say (a lost event, a thread at its end) is made good by the daemon's own look.
         logging.getLogger("watchdog").addHandler(logging.NullHandler())
         self._observer: BaseObserver | None = None
         self._watches: dict[Path, tuple[ObservedWatch, tuple[int, int]]] = {}
-        self._without: set[Path] = set()
+        self._without: dict[Path, tuple[tuple[int, int], float]] = {}  # until when
+        self._told: set[Path] = set()
 
     def check(self, folder: Path) -> None:
         """See that the folder is watched; watch it anew where it was removed and made again, or its watch died."""
@@ -41,13 +54,16 @@ class Watcher:
         if known is not None and known[1] == identity and self._alive(known[0]):
             return
         self._drop(folder)
-        if folder not in self._without:
+        without, until = self._without.get(folder, (None, 0.0))
+        if without != identity or self._clock() >= until:
+            self._without.pop(folder, None)
             self._watch(folder, identity)
 
     def leave(self, folder: Path) -> None:
         """Watch the folder no more."""
         self._drop(folder)
-        self._without.discard(folder)
+        self._without.pop(folder, None)
+        self._told.discard(folder)
 
     def close(self) -> None:
         if self._observer is not None:
@@ -57,9 +73,9 @@ class Watcher:
         self._watches.clear()
 
     def _watch(self, folder: Path, identity: tuple[int, int]) -> None:
-        if on_network(folder):
-            self._give_up(folder, "The folder lies on another machine; it is looked through at intervals.")
-            return
+        if on_network(folder) or file_system(folder).startswith(_SILENT):
+            words = "The folder lies on another machine; it is looked through at intervals."
+            return self._give_up(folder, identity, float("inf"), words)
         try:
             if self._observer is None or not self._observer.is_alive():
                 self.close()
@@ -68,11 +84,16 @@ class Watcher:
             handler = _Handler(lambda: self._hint(folder))
             self._watches[folder] = (self._observer.schedule(handler, str(folder), recursive=True), identity)
         except (OSError, RuntimeError) as error:  # the system's limit of watches or threads
-            self._give_up(folder, f"No events for this folder ({error}); it is looked through at intervals.")
+            words = f"No events for this folder ({error}); it is looked through at intervals."
+            self._give_up(folder, identity, self._clock() + _AGAIN, words)
+        else:
+            self._told.discard(folder)
 
-    def _give_up(self, folder: Path, words: str) -> None:
-        self._without.add(folder)
-        self._tell("no_events", folder, words)
+    def _give_up(self, folder: Path, identity: tuple[int, int], until: float, words: str) -> None:
+        self._without[folder] = (identity, until)
+        if folder not in self._told:
+            self._told.add(folder)
+            self._tell("no_events", folder, words)
 
     def _alive(self, watch: ObservedWatch) -> bool:
         # The observer stays alive when the thread of one folder has died.

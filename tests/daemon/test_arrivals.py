@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import mmap
 import os
 import socket
 import tempfile
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -12,6 +14,8 @@ from studios import PDF
 
 from hotfolder.daemon.arrivals import Arrivals, State, is_written_to
 from hotfolder.daemon.files import Files
+
+Writer = Callable[[Path], Iterator[None]]
 
 
 class Clock:
@@ -122,6 +126,127 @@ def test_an_unfinished_file_is_given_up_after_the_patience(room: Room, data: byt
     assert room.after(59) == {}
     assert room.arrivals.waiting == 1
     assert room.after(2) == {"a.pdf": state}
+
+
+def write_beside_and_rename(folder: Path) -> Iterator[None]:
+    """As many programs save: a hidden or temporary name first, then over the one that was there."""
+    (folder / "a.pdf").write_bytes(PDF[:50])
+    yield
+    (folder / "a.pdf.tmp").write_bytes(PDF)
+    yield
+    (folder / "a.pdf.tmp").replace(folder / "a.pdf")
+    yield
+
+
+def truncate_and_rewrite(folder: Path) -> Iterator[None]:
+    (folder / "a.pdf").write_bytes(PDF)
+    yield
+    os.truncate(folder / "a.pdf", 0)
+    yield
+    with (folder / "a.pdf").open("r+b") as stream:
+        stream.write(PDF[:100])
+    yield
+    (folder / "a.pdf").write_bytes(PDF)
+    yield
+
+
+def reserve_room_and_fill(folder: Path) -> Iterator[None]:
+    """As copying programs do that ask for all the room first: the size is right from the beginning."""
+    with (folder / "a.pdf").open("wb") as stream:
+        stream.truncate(len(PDF))
+    yield
+    for at in (0, 100):
+        with (folder / "a.pdf").open("r+b") as stream:
+            stream.seek(at)
+            stream.write(PDF[at : at + 100])
+        yield
+    (folder / "a.pdf").write_bytes(PDF)
+    yield
+
+
+def copy_in_bursts_with_an_old_time(folder: Path) -> Iterator[None]:
+    for at in range(0, len(PDF), 70):
+        with (folder / "a.pdf").open("ab") as stream:
+            stream.write(PDF[at : at + 70])
+        os.utime(folder / "a.pdf", (10**9, 10**9))
+        yield
+
+
+def take_away_and_bring_back(folder: Path) -> Iterator[None]:
+    (folder / "a.pdf").write_bytes(PDF)
+    yield
+    (folder / "a.pdf").rename(folder.parent / "elsewhere.pdf")
+    yield
+    (folder.parent / "elsewhere.pdf").rename(folder / "a.pdf")
+    yield
+
+
+WRITERS = [
+    write_beside_and_rename, truncate_and_rewrite, reserve_room_and_fill, copy_in_bursts_with_an_old_time,
+    take_away_and_bring_back,
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("pause", [0.3, 1.9])
+@pytest.mark.parametrize("writer", WRITERS)
+def test_programs_that_write_in_their_own_way(room: Room, writer: Writer, pause: float) -> None:
+    for _ in writer(room.root):
+        assert room.after(pause) == {}
+    assert (room.root / "a.pdf").read_bytes() == PDF
+    room.after(1)
+    assert room.after(2) == {"a.pdf": State.READY}
+
+
+def test_a_file_that_is_mapped_into_a_program_is_left_alone(room: Room) -> None:
+    """Closed, but what is written into the mapped memory still changes it, at any time and without a new date."""
+    path = room.root / "a.pdf"
+    path.write_bytes(PDF)
+    with path.open("r+b") as stream:
+        mapped = mmap.mmap(stream.fileno(), 0)
+    if not is_written_to(path):
+        mapped.close()
+        pytest.skip("this system does not tell")
+    room.after(0)
+    assert room.after(30) == {}
+    mapped[20:40] = b"y" * 20
+    mapped.close()
+    room.after(0)
+    assert room.after(2) == {"a.pdf": State.READY}
+
+
+def test_a_clock_that_is_set_changes_no_wait(room: Room) -> None:
+    """Waits are measured by a clock that can't be set; dates of files are compared with one another only."""
+    path = room.root / "a.pdf"
+    path.write_bytes(PDF)
+    room.after(0)
+    os.utime(path, (4_000_000_000, 4_000_000_000))  # written on by a server with another time
+    assert room.after(1.5) == {}
+    os.utime(path, (1, 1))
+    assert room.after(1.5) == {}
+    assert room.after(1.9) == {}
+    assert room.after(0.2) == {"a.pdf": State.READY}
+
+
+def test_a_ticket_is_known_by_its_name_however_a_system_writes_it(room: Room) -> None:
+    """One system writes an accented letter as one sign, another as two (Unicode Standard Annex 15); some change case."""
+    (room.root / "Cafe\N{COMBINING ACUTE ACCENT}.pdf").write_bytes(PDF)
+    (room.root / "caf\N{LATIN SMALL LETTER E WITH ACUTE}.ticket.toml").write_bytes(b"pages = 1")
+    (room.root / "STRASSE.pdf").write_bytes(PDF)
+    (room.root / "stra\N{LATIN SMALL LETTER SHARP S}e.Ticket.TOML").write_bytes(b"pages = 1")
+    room.after(0)
+    room.after(3)
+    assert sorted(arrival.tickets for arrival in room.arrivals.ready) == [
+        ("caf\N{LATIN SMALL LETTER E WITH ACUTE}.ticket.toml",),
+        ("stra\N{LATIN SMALL LETTER SHARP S}e.Ticket.TOML",),
+    ]
+
+
+def test_names_that_differ_in_signs_only_are_files_of_their_own(room: Room) -> None:
+    for name in ("e\N{COMBINING ACUTE ACCENT}.pdf", "\N{LATIN SMALL LETTER E WITH ACUTE}.pdf", "A.pdf", "a.pdf"):
+        (room.root / name).write_bytes(PDF)
+    there = sorted(path.name for path in room.root.iterdir())  # some disks keep fewer
+    room.after(0)
+    assert sorted(room.after(3)) == there
 
 
 def test_an_empty_file_that_is_filled_late_is_ready(room: Room) -> None:

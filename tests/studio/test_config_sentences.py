@@ -33,7 +33,7 @@ TABLE: dict[str, tuple[str, list[str]]] = {
         TOP + "wokers = 3\n" + ROUTE,
         [
             "line 2: there is no setting 'wokers'; did you mean 'workers'? "
-            "The settings are spool, workers, rescan, reserve_mb, metrics, plugins, condition, keep, limits, conditions, routes."
+            "The settings are spool, workers, rescan, events, reserve_mb, metrics, plugins, condition, keep, limits, conditions, routes."
         ],
     ),
     "half a worker": (TOP + "workers = 1.5\n" + ROUTE, ["line 2: 'workers' must be a whole number, not 1.5."]),
