@@ -5,6 +5,7 @@ The look at the folder itself is the truth; events of the operating system only 
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import fnmatch
 import os
@@ -107,12 +108,17 @@ class Arrivals:
             if not any(path.is_relative_to(folder) for folder in blind):
                 del self._known[path]
         self._told &= {path for path in self._told if os.path.lexists(path)}
+        for path in [path for path in self._trouble if path.parent not in blind and not os.path.lexists(path)]:
+            if path != self.root and not any(path.is_relative_to(folder) for folder in blind):
+                self._trouble.discard(path)  # taken away by somebody, and with it the trouble
+                self.tell("reachable", path, "It is gone.")
 
     def look_again(self) -> None:
         """Look at the files we wait for, without going through the folder."""
         for path, known in list(self._known.items()):
             if known.state is State.WAITING:
-                self._try_to_see(path, known.arrival.folder, known.arrival.subfolder, None)
+                with contextlib.suppress(OSError):  # where the whole folder is away, the next sweep tells so once
+                    self._see(path, known.arrival.folder, known.arrival.subfolder, None)
 
     @property
     def ready(self) -> list[Arrival]:
@@ -123,8 +129,8 @@ class Arrivals:
     def waiting(self) -> int:
         """How many files have not come to rest, leaving out those that stay open and folders that can't be looked at."""
         return sum(
-            known.state is State.WAITING and not known.told and known.arrival.folder not in self._trouble
-            for known in self._known.values()
+            known.state is State.WAITING and not known.told and not {path, known.arrival.folder} & self._trouble
+            for path, known in self._known.items()
         )
 
     @property
@@ -196,11 +202,17 @@ class Arrivals:
 
     # ---- one file
 
-    def _try_to_see(self, path: Path, folder: Path, subfolder: str, companions: Companions | None) -> None:
+    def _try_to_see(self, path: Path, folder: Path, subfolder: str, companions: Companions) -> None:
         try:
             self._see(path, folder, subfolder, companions)
         except OSError as error:
-            self._troubled(folder, error)
+            if path not in self._trouble:
+                self._trouble.add(path)
+                self.tell("unreachable", path, f"The file can't be looked at: {error.strerror}. It is tried again.")
+        else:
+            if path in self._trouble:
+                self._trouble.discard(path)
+                self.tell("reachable", path, "The file can be looked at again.")
 
     def _see(self, path: Path, folder: Path, subfolder: str, companions: Companions | None) -> None:
         stamp = self.files.look(path)

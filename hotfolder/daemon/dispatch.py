@@ -19,6 +19,7 @@ from hotfolder.daemon.spool import Damaged, Spool
 from hotfolder.names import printable
 
 _LONGEST_PAUSE = 60.0
+_FORGOTTEN = 3600.0  # artwork that was not tried for so long was taken away by somebody
 _TRIES_BEFORE_IDLE = 4  # something tried in vain so often does not count as work that is left
 
 #: What threads, the watcher and signal handlers want done in the daemon's own thread; its `put` is safe in all three.
@@ -221,8 +222,10 @@ class Dispatch:
         if taking is None:
             again = Event(What.AGAIN, job=job, words=f"{words}. The job is safe and is tried again.", trace=trace)
             return again if later.worth_telling and not told else None
+        now = self._clock()
+        self._paused = {path: each for path, each in self._paused.items() if now - each.when < _FORGOTTEN}
         paused = self._paused.setdefault(taking, _Later(0))
-        paused.put_off(self._clock())
+        paused.put_off(now)
         self._forget(taking)
         again = Event(
             What.AGAIN,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import mmap
 import os
 import socket
@@ -13,7 +14,7 @@ import pytest
 from studios import PDF
 
 from hotfolder.daemon.arrivals import Arrivals, State, is_written_to
-from hotfolder.daemon.files import Files
+from hotfolder.daemon.files import Files, Stamp
 
 Writer = Callable[[Path], Iterator[None]]
 
@@ -367,3 +368,40 @@ def test_a_file_that_may_not_be_read_is_given_up_after_the_patience(room: Room) 
         assert room.after(11) == {"a.pdf": State.UNREADABLE}
     finally:
         os.seteuid(0)
+
+
+class Failing(Files):
+    """A disk on which one name can't be looked at."""
+
+    def __init__(self, name: str) -> None:
+        self.name = name
+
+    def look(self, path: Path) -> Stamp | None:
+        if path.name == self.name:
+            raise OSError(errno.EIO, os.strerror(errno.EIO), os.fspath(path))
+        return super().look(path)
+
+
+def test_one_file_that_can_not_be_looked_at_is_told_once_and_keeps_no_other_back(tmp_path: Path) -> None:
+    files = Failing("bad.pdf")
+    room = Room(tmp_path / "in", files)
+    for name in ("a.pdf", "bad.pdf"):
+        (room.root / name).write_bytes(PDF)
+    for _ in range(5):
+        room.after(3)
+        room.arrivals.look_again()
+    assert [arrival.name for arrival in room.arrivals.ready] == ["a.pdf"]
+    assert (room.told, room.arrivals.waiting) == ([("unreachable", "bad.pdf")], 0)
+    files.name = ""
+    room.after(3)
+    assert sorted(room.after(3)) == ["a.pdf", "bad.pdf"]
+    assert room.told == [("unreachable", "bad.pdf"), ("reachable", "bad.pdf")]
+
+
+def test_a_file_in_trouble_that_is_taken_away_is_in_trouble_no_more(tmp_path: Path) -> None:
+    room = Room(tmp_path / "in", Failing("bad.pdf"))
+    (room.root / "bad.pdf").write_bytes(PDF)
+    room.after(3)
+    (room.root / "bad.pdf").unlink()
+    room.after(3)
+    assert room.told == [("unreachable", "bad.pdf"), ("reachable", "bad.pdf")]

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import sys
+import tempfile
 import threading
 import time
 from collections.abc import Callable
@@ -328,3 +330,27 @@ def test_many_files_through_few_threads(tmp_path: Path) -> None:
     heard = run(make_studio(tmp_path, workers=3))
     assert len(outcomes(heard)) == 100
     assert len(names(tmp_path / "pass")) == 300
+
+
+@pytest.mark.skipif(not Path("/dev/shm").is_dir(), reason="there is no second file system")
+def test_three_daemons_on_one_folder_of_another_disk(tmp_path: Path) -> None:
+    """There the artwork is copied, not moved: a hidden name in the watched folder decides who has it."""
+    share = Path(tempfile.mkdtemp(prefix="hotfolder-", dir="/dev/shm"))
+    try:
+        for number in range(30):
+            drop(share, f"{'bad' if number % 3 == 0 else 'a'}{number}.pdf", PDF + b"%%EOF%d" % number)
+        runners = [Stub() for _ in range(3)]
+        threads = []
+        for number, runner in enumerate(runners):
+            (tmp_path / str(number)).mkdir()
+            studio = make_studio(tmp_path / str(number), elsewhere=share, workers=2)
+            threads.append(threading.Thread(target=run, args=(studio, runner)))
+        for thread in threads:
+            thread.start()
+        for thread in threads:
+            thread.join()
+        done = [name for name in names(share / "pass") + names(share / "hold") if name.endswith(".pdf")]
+        assert sum(len(runner.runs) for runner in runners) == len(done) == 30
+        assert (names(share / "in"), [name for name in done if "-2" in name]) == ([], [])
+    finally:
+        shutil.rmtree(share)

@@ -26,7 +26,7 @@ class running:  # noqa: N801 - reads as a statement
 
 
 def wait_for(condition: Callable[[], bool]) -> None:
-    end = time.monotonic() + 20
+    end = time.monotonic() + 60
     while not condition():
         assert time.monotonic() < end, "it did not happen"
         time.sleep(0.02)
