@@ -48,22 +48,28 @@ def readings(pattern: str, name: str) -> Iterator[dict[str, str]]:
     literals = _PART.split(pattern)[::2]
     if name.startswith(literals[0]):
         wanted = tuple(zip(parts(pattern), literals[1:], strict=True))
-        yield from islice(_split(name[len(literals[0]) :], wanted), MOST_READINGS)
+        yield from islice(_split(name[len(literals[0]) :], wanted, set()), MOST_READINGS)
 
 
-def _split(rest: str, wanted: tuple[tuple[str, str], ...]) -> Iterator[dict[str, str]]:
+def _split(rest: str, wanted: tuple[tuple[str, str], ...], hopeless: set[tuple[int, int]]) -> Iterator[dict[str, str]]:
+    """`hopeless`: how much was left, in letters and in parts, where nothing fitted: no need to try it again."""
     if not wanted:
         if not rest:
             yield {}
         return
-    if any(literal not in rest for _, literal in wanted):
+    here = (len(rest), len(wanted))
+    if here in hopeless or any(literal not in rest for _, literal in wanted):
         return
+    found = False
     part, literal = wanted[0]
     ends = [len(rest)] if len(wanted) == 1 and not literal else range(1, len(rest) + 1)
     for end in ends:
         if end and rest.startswith(literal, end):
-            for values in _split(rest[end + len(literal) :], wanted[1:]):
+            for values in _split(rest[end + len(literal) :], wanted[1:], hopeless):
+                found = True
                 yield {part: rest[:end], **values}
+    if not found:
+        hopeless.add(here)
 
 
 def read_folders(pattern: str, folder: str) -> dict[str, str]:

@@ -122,8 +122,18 @@ def _sentence(key: str, message: str, value: Any) -> str:
     if message.startswith("Value error, "):
         return message.removeprefix("Value error, ") + "."
     if key in _TAKES:
-        return f"must be {_TAKES[key]}, not {value!r}."
-    return f"{message[:1].lower()}{message[1:]}, not {value!r}."
+        return f"must be {_TAKES[key]}, not {_shown(value)}."
+    return f"{message[:1].lower()}{message[1:]}, not {_shown(value)}."
+
+
+def _shown(value: Any) -> str:
+    """What was written, in short: it may be as long as the file, or a number that Python will not write out."""
+    if isinstance(value, int) and value.bit_length() > 200:
+        return "a number of more than 60 digits"
+    if isinstance(value, dict | list):
+        return "a list of values"
+    text = repr(value)
+    return text if len(text) <= 80 else f"{text[:77]}..."
 
 
 def _size_unclear(text: str) -> Finding:

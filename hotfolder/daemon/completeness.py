@@ -16,7 +16,8 @@ _TAIL = 4096
 _PADDING = 1 << 20  # some programs fill up the last block with zeros
 _MOST_CHUNKS = 200_000
 _MOST_FOLDERS = 1000
-_MOST_STRIPS = 2_000_000
+_MOST_FIELDS = 100_000  # of all directories, which may overlap
+_MOST_STRIPS = 2_000_000  # of all directories
 #: TIFF 6.0 section 2, field types -> bytes a value takes; 13 and 16-18 as in the BigTIFF design.
 _TYPE_BYTES = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 6: 1, 7: 1, 8: 2, 9: 4, 10: 8, 11: 4, 12: 8, 13: 4, 16: 8, 17: 8, 18: 8}
 _LINEARISED = re.compile(rb"/Linearized\s[^>]{0,200}?/L\s+(\d{1,19})")  # ISO 32000-1 F.3.3: L is the file's length
@@ -100,7 +101,14 @@ def _png_ends(stream: BinaryIO, size: int) -> bool:
 def _tiff_fits(stream: BinaryIO, size: int) -> bool:
     """Whether every directory and every strip or tile it names lies inside the file (TIFF 6.0 section 2)."""
     try:
-        return all(_directory_fits(stream, size, *folder) for folder in _directories(stream))
+        left = _MOST_STRIPS
+        for order, big, fields in _directories(stream, size):
+            if not _directory_fits(stream, size, order, big, fields):
+                return False
+            left -= sum(fields[tag][1] for tag in (*_OFFSETS, *_OFFSETS.values()) if tag in fields)
+            if left < 0:  # enough was looked at; the chain's steps look at all of it
+                return True
+        return True
     except (struct.error, _Outside):
         return False
 
@@ -109,35 +117,46 @@ class _Outside(Exception):
     """Something lies behind the end of the file."""
 
 
-def _directories(stream: BinaryIO) -> Iterator[tuple[str, bool, dict[int, tuple[int, int, int]]]]:
+def _go(stream: BinaryIO, size: int, at: int) -> None:
+    """To a place in the file. A number from the file may lie anywhere, beyond what the system takes, too."""
+    if at > size:
+        raise _Outside
+    stream.seek(at)
+
+
+def _directories(stream: BinaryIO, size: int) -> Iterator[tuple[str, bool, dict[int, tuple[int, int, int]]]]:
     stream.seek(0)
     head = stream.read(16)
     order = "<" if head[:2] == b"II" else ">"
     big = head[2:4] in (b"+\0", b"\0+")
     at = struct.unpack(order + "Q", head[8:16])[0] if big else struct.unpack(order + "I", head[4:8])[0]
     seen: set[int] = set()
+    looked_at = 0
     if at == 0:
         raise _Outside  # a writer that sets the first directory's place last has not come to its end
-    while at and at not in seen and len(seen) < _MOST_FOLDERS:
+    while at and at not in seen and len(seen) < _MOST_FOLDERS and looked_at < _MOST_FIELDS:
         seen.add(at)
-        fields, at = _read_directory(stream, at, order, big)
+        fields, at, count = _read_directory(stream, size, at, order, big)
+        looked_at += count
         yield order, big, fields
 
 
-def _read_directory(stream: BinaryIO, at: int, order: str, big: bool) -> tuple[dict[int, tuple[int, int, int]], int]:
-    """tag -> (type, count, where its value field stands), and the place of the next directory."""
-    stream.seek(at)
+def _read_directory(
+    stream: BinaryIO, size: int, at: int, order: str, big: bool
+) -> tuple[dict[int, tuple[int, int, int]], int, int]:
+    """tag -> (type, count, where its value field stands), the place of the next directory, and how many were read."""
+    _go(stream, size, at)
     width, entry = (8, "HHQ") if big else (2, "HHI")
     count = struct.unpack(order + ("Q" if big else "H"), stream.read(width))[0]
-    step = 20 if big else 12
-    block = stream.read(min(count, 65_536) * step)
+    step, most = 20 if big else 12, min(count, 65_536)
+    block = stream.read(most * step)
     fields = {}
-    for index in range(min(count, 65_536)):
+    for index in range(most):
         tag, kind, values = struct.unpack_from(order + entry, block, index * step)
         fields[tag] = (kind, values, at + width + index * step + (12 if big else 8))
-    stream.seek(at + width + count * step)
+    _go(stream, size, at + width + count * step)
     following = struct.unpack(order + ("Q" if big else "I"), stream.read(8 if big else 4))[0]
-    return fields, following
+    return fields, following, most
 
 
 def _directory_fits(
@@ -145,19 +164,19 @@ def _directory_fits(
 ) -> bool:
     for offsets, counts in _OFFSETS.items():
         if offsets in fields and counts in fields:
-            starts = _values(stream, order, big, *fields[offsets])
-            lengths = _values(stream, order, big, *fields[counts])
+            starts = _values(stream, size, order, big, *fields[offsets])
+            lengths = _values(stream, size, order, big, *fields[counts])
             if any(start + length > size for start, length in zip(starts, lengths, strict=False)):
                 return False
     return True
 
 
-def _values(stream: BinaryIO, order: str, big: bool, kind: int, count: int, at: int) -> tuple[int, ...]:
+def _values(stream: BinaryIO, size: int, order: str, big: bool, kind: int, count: int, at: int) -> tuple[int, ...]:
     width, room = _TYPE_BYTES.get(kind, 1), 8 if big else 4
     letter = {1: "B", 3: "H", 4: "I", 16: "Q"}.get(kind)
     if letter is None or count > _MOST_STRIPS:
         return ()
-    stream.seek(at)
+    _go(stream, size, at)
     if width * count > room:
-        stream.seek(struct.unpack(order + ("Q" if big else "I"), stream.read(room))[0])
+        _go(stream, size, struct.unpack(order + ("Q" if big else "I"), stream.read(room))[0])
     return struct.unpack(f"{order}{count}{letter}", stream.read(width * count))

@@ -10,8 +10,12 @@ from typing import Any
 
 from hotfolder.plugin import hookimpl
 
-#: A ticket is a few lines; a larger file is something else, or meant to do harm.
-_MOST_BYTES = 64 * 1024
+#: A ticket is a few lines; a larger file is something else, or meant to do harm: the time to read TOML may grow with
+#: the square of its length.
+_MOST_BYTES = 16 * 1024
+_DEEP = "it is nested too deeply; a ticket is one list of keys and values."
+#: A key and what follows it. From the beginning of a word only, and none endless: else long words take long.
+_KEY = re.compile(r"""(?<![\w-])([\w-]{1,60})["']?\s{0,60}[=:]""")
 
 
 @hookimpl
@@ -20,7 +24,7 @@ def read_ticket(path: Path) -> dict[str, Any] | None:
     if path.suffix not in {".toml", ".json"}:
         return None
     if path.stat().st_size > _MOST_BYTES:
-        raise ValueError("it is larger than 64 KB, which is no ticket.")
+        raise ValueError("it is larger than 16 KB, which is no ticket.")
     try:
         text = path.read_text(encoding="utf-8-sig")
     except UnicodeDecodeError as error:
@@ -35,6 +39,8 @@ def _toml(text: str) -> dict[str, Any]:
     except tomllib.TOMLDecodeError as error:
         last = f"at line {text.count(chr(10)) + 1}, the end of the file"
         raise ValueError(f"it is not valid TOML: {str(error).replace('at end of document', last)}.") from error
+    except RecursionError as error:
+        raise ValueError(_DEEP) from error
 
 
 def _json(text: str) -> dict[str, Any]:
@@ -45,7 +51,7 @@ def _json(text: str) -> dict[str, Any]:
             f"it is not valid JSON: {error.msg} (at line {error.lineno}, column {error.colno})."
         ) from error
     except RecursionError as error:
-        raise ValueError("it is nested too deeply; a ticket is one list of keys and values.") from error
+        raise ValueError(_DEEP) from error
     if not isinstance(values, dict):
         raise ValueError('it must be one list of keys and values in braces, such as {"trim": "24x36in"}.')
     return values
@@ -59,7 +65,7 @@ def _lines(text: str, values: dict[str, Any]) -> dict[str, int]:
     """The line on which each key stands, as far as it can be told."""
     found: dict[str, int] = {}
     for number, line in enumerate(text.splitlines(), 1):
-        for key in re.findall(r"""["']?([\w-]+)["']?\s*[=:]""", line):
+        for key in _KEY.findall(line):
             if key in values:
                 found.setdefault(key, number)
     return found
