@@ -16,6 +16,7 @@ from hotfolder.step import Opener, Step
 _HEAD = 4096
 _OURS = {".pdf", ".jpg", ".jpeg", ".tif", ".tiff", ".png"}  # endings that promise a kind we open
 _DROP_AGAIN = "Export or copy the artwork again, wait until that has finished, and drop the whole file."
+_HELD = "Not done: the job is held, and this step would change the artwork."
 _DISK_FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}  # the last: past the limit on files
 _FAULT_MEND = (
     "This is a fault in hotfolder or one of its plugins, not in your file. The log beside this file holds the details."
@@ -45,6 +46,8 @@ def _run_step(job: Job, step: Step) -> StepRecord:
         reason = _why_skip(job, step)
         if reason:
             job.tell(reason)
+            if reason == _HELD:
+                step.foretell(job)
             return StepRecord(step=step.name, ended=Ended.SKIPPED)
         seal = _Seal(job, looks=not step.changes)
         step.run(job)
@@ -94,7 +97,7 @@ def _why_skip(job: Job, step: Step) -> str:
     if not job.has_artwork:
         return "There is no artwork to work on."
     if job.held and step.changes and not step.mends:
-        return "Not done: the job is held, and this step would change the artwork."
+        return _HELD
     return ""
 
 

@@ -60,6 +60,13 @@ class Step:
     def run(self, job: Job) -> None:
         raise NotImplementedError
 
+    def foretell(self, job: Job) -> None:
+        """Report what would hold the job here too, without changing anything.
+
+        Called in place of `run` where a step that changes is not run because the job is held already: its maker then
+        hears of everything at once.
+        """
+
 
 class Opener(Step):
     """A step that turns an arrived file into the working PDF. It runs only where it recognises the file."""

@@ -56,6 +56,13 @@ class ConvertColour(Step):
     Settings = ConvertColourSettings
     settings: ConvertColourSettings
 
+    def foretell(self, job: Job) -> None:
+        for page in blending.look(job)[:_MOST_FINDINGS]:
+            if blending.holds(job, page):
+                blending.report(job, page)
+        with job.read() as pdf:  # converted in memory, and thrown away
+            self._hold_leftovers(job, walk(pdf, ToCondition(job.condition)))
+
     def run(self, job: Job) -> None:
         mixed = blending.look(job)
         kept = [page for page in mixed if page.kept]
@@ -73,7 +80,7 @@ class ConvertColour(Step):
         self._report(job, result, kept=bool(kept))
         _report_rules(job, mapping, result.changed["areas"])
 
-    def _report(self, job: Job, result: WalkResult, *, kept: bool) -> None:
+    def _hold_leftovers(self, job: Job, result: WalkResult) -> None:
         for leftover in result.leftovers[:_MOST_FINDINGS]:
             job.hold(
                 "not_converted",
@@ -84,6 +91,9 @@ class ConvertColour(Step):
             )
         if len(result.leftovers) > _MOST_FINDINGS:
             job.hold("not_converted", f"The same holds for {len(result.leftovers) - _MOST_FINDINGS} more places.")
+
+    def _report(self, job: Job, result: WalkResult, *, kept: bool) -> None:
+        self._hold_leftovers(job, result)
         for remark in result.remarks[:_MOST_FINDINGS]:
             job.note("colour_remark", f"{remark.what[:1].upper()}{remark.what[1:]}: {remark.why}.", page=remark.page)
         done = _count(result.changed)

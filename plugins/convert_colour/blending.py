@@ -58,6 +58,12 @@ def keep(pdf: pikepdf.Pdf, mapping: ToCondition, pages: list[Mixed]) -> None:
         mapping.kept_groups, mapping.keeper = frozenset(groups), KeepBlending(mapping)
 
 
+def holds(job: Job, mixed: Mixed) -> bool:
+    """Whether what was measured holds the job, by the condition's rule."""
+    beyond = mixed.change is None or mixed.change.worst > job.condition.blending_limit
+    return job.condition.blending == "hold" and beyond
+
+
 def report(job: Job, mixed: Mixed) -> None:
     """What was measured on one page, and what was done."""
     change, page, limit = mixed.change, mixed.mixing.page, f"at most {job.condition.blending_limit:g}"

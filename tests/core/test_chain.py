@@ -60,6 +60,13 @@ class TurnAnyway(TurnPage):
     mends = True
 
 
+class TurnOrTell(TurnPage):
+    name = "turn_or_tell"
+
+    def foretell(self, job: Job) -> None:
+        job.hold("would_not_turn", "The page could not be turned either.")
+
+
 class OpenNothing(Opener):
     name = "open_nothing"
 
@@ -72,6 +79,8 @@ CASES: list[tuple[list[type[Step]], list[str], list[str]]] = [
     # steps, findings, how each step ended
     ([LookOnly, TurnPage], ["note looked"], ["done", "done"]),
     ([FindWrong, LookOnly, TurnPage, TurnAnyway], ["hold wrong", "note looked"], ["done", "done", "skipped", "done"]),
+    ([FindWrong, TurnOrTell], ["hold wrong", "hold would_not_turn"], ["done", "skipped"]),
+    ([TurnOrTell], [], ["done"]),
     ([RaiseHold, LookOnly], ["hold stop", "note looked"], ["held", "done"]),
     ([Break, LookOnly], ["hold fault", "note looked"], ["fault", "done"]),
     ([TurnSecretly], ["hold undeclared_change"], ["done"]),
