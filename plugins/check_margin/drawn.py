@@ -23,7 +23,7 @@ class Drawn:
 
     def __init__(self, rendered: Rendered, edges: Edges) -> None:
         self._rendered, self._edges = rendered, edges
-        self._pixels: Pixels = np.asarray(rendered.picture).astype(np.int16)
+        self._pixels = np.asarray(rendered.picture)
         self._trim = rendered.place(edges.trim)
 
     def distance(self, box: Box, side: str, said: float, *, exact: bool) -> float | None:
@@ -65,7 +65,7 @@ class Drawn:
         x0, x1, y0, y1 = max(x0, 0), min(x1, width), max(y0, 0), min(y1, height)
         if cut or x0 >= x1 or y0 >= y1:
             return None, 0
-        part = self._pixels[y0:y1, x0:x1]
+        part: Pixels = self._pixels[y0:y1, x0:x1].astype(np.int16)
         if side == "left":
             return part.transpose(1, 0, 2), x0 - trim["left"]
         if side == "right":

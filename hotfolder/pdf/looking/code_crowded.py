@@ -51,13 +51,13 @@ def alone(gray: Gray) -> Iterator[Gray]:
 def _stretches(gray: Gray) -> list[tuple[int, int]]:
     """Where from left to right bars begin and end as a code does, each place once."""
     found: list[tuple[int, int]] = []
-    for line in gray[_EVERY // 2 :: _EVERY]:
-        low, high = int(line.min()), int(line.max())
-        if high - low < _LEAST_CONTRAST:
-            continue
-        dark = np.concatenate(([0], (line < (low + high) / 2).astype(np.int8), [0]))
-        edges = np.flatnonzero(np.diff(dark))  # a bar begins at every even one
-        for first, last in _codes(edges) if edges.size >= _FEWEST else ():
+    lines = gray[_EVERY // 2 :: _EVERY]
+    low, high = lines.min(axis=1).astype(np.int16), lines.max(axis=1).astype(np.int16)
+    dark = np.pad(lines < ((low + high) / 2)[:, None], ((0, 0), (1, 1)))
+    edged = dark[:, 1:] != dark[:, :-1]
+    for at in np.flatnonzero((high - low >= _LEAST_CONTRAST) & (np.count_nonzero(edged, axis=1) >= _FEWEST)).tolist():
+        edges = np.flatnonzero(edged[at])  # a bar begins at every even one
+        for first, last in _codes(edges):
             if all(abs(first - one) + abs(last - other) > _EVERY for one, other in found):
                 found.append((max(0, first - 1), last + 1))
             if len(found) == _MOST:

@@ -7,6 +7,7 @@ such edge nearby; a gradient has none that is sharp; a picture's own content has
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -49,14 +50,16 @@ class Band:
 def band(strip: Strip, widest: float) -> Band | None:
     """The band along a side, if there is one that is no wider."""
     corner = strip.rows(widest) + strip.rows(MM)  # the bands of the sides beside it
-    pixels = strip.inwards[: corner + 1, corner:-corner:EACH].astype(np.int16)
+    seen = strip.inwards[: corner + 1, corner:-corner:EACH]
     first = strip.rows(FIRST)
-    if pixels.shape[0] <= first + 2 or pixels.shape[1] * EACH < 4 * corner:
+    if seen.shape[0] <= first + 2 or seen.shape[1] * EACH < 4 * corner:
         return None
-    colour = np.median(pixels[first], axis=0)
-    apart = np.abs(pixels - colour).max(axis=2)
-    even = apart[first] <= EVEN
-    other = apart[first:] > OTHER
+    colour = np.median(seen[first], axis=0)
+    even = _apart(seen[first], colour) <= EVEN
+    if even.mean() < MOST:
+        return None  # as most sides are
+    pixels = seen.astype(np.int16)
+    other = _apart(pixels[first:], colour) > OTHER
     depth = np.where(even & other.any(axis=0), other.argmax(axis=0) + first, pixels.shape[0])
     if (depth < pixels.shape[0]).mean() < MOST:
         return None
@@ -67,6 +70,12 @@ def band(strip: Strip, widest: float) -> Band | None:
     if not _sharp(pixels[:, straight], depth[straight]):
         return None
     return Band(strip, edge * strip.pixel, (int(colour[0]), int(colour[1]), int(colour[2])))
+
+
+def _apart(pixels: NDArray[Any], colour: NDArray[np.float64]) -> NDArray[np.float64]:
+    """How far pixels are from a colour in the channel in which they are farthest."""
+    red, green, blue = (np.abs(pixels[..., channel] - colour[channel]) for channel in range(3))
+    return np.asarray(np.maximum(np.maximum(red, green), blue))
 
 
 def _sharp(pixels: Tones, depth: NDArray[np.intp]) -> bool:

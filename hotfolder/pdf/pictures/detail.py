@@ -111,7 +111,8 @@ def _share(levels: list[Floats], repeated: list[float]) -> float | None:
 
 def _repeated(piece: Floats) -> float:
     """1 over how many times each pixel of a half-tone picture is repeated in the direction where that is least."""
-    if len(np.unique(np.rint(piece))) < _FEW_TONES:
+    tones = np.bincount(np.rint(np.clip(piece, 0, 255)).astype(np.uint8).ravel())
+    if np.count_nonzero(tones) < _FEW_TONES:
         return 1.0
     shares = []
     for rows in (piece, piece.T):
@@ -128,8 +129,8 @@ def _edges(piece: Floats) -> Floats:
     """By how much the step from one pixel to the next exceeds its neighbours, by its place among eight, both ways."""
     found = []
     for rows in (piece, piece.T):
-        steps = np.abs(np.diff(rows, axis=1))
-        excess = (steps[:, 1:-1] - (steps[:, :-2] + steps[:, 2:]) / 2).mean(axis=0)
+        steps = np.abs(np.diff(rows, axis=1)).mean(axis=0)
+        excess = steps[1:-1] - (steps[:-2] + steps[2:]) / 2
         found.append(np.roll(excess[: len(excess) // 8 * 8].reshape(-1, 8).mean(axis=0), 1))
     return np.asarray(np.mean(found, axis=0))
 
