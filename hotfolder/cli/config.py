@@ -74,7 +74,7 @@ def _general(data: dict[str, Any]) -> Any:
     rows.add_row("metrics", plain(data["metrics"] or "off"))
     rows.add_row("plugins", plain(", ".join(data["plugins"]) or "only those that ship"))
     for name, value in data["keep"].items():
-        rows.add_row(f"keep.{name}", plain("for ever" if value is None else value))
+        rows.add_row(f"keep.{name}", plain("no limit" if value is None else value))
     for name, value in data["limits"].items():
         rows.add_row(f"limits.{name}", plain(_value(value)))
     rows.add_row("protection", plain(data["protection"]))

@@ -22,6 +22,14 @@ from hotfolder.names import printable
 STATE = "state.json"  # in the spool
 _BEGIN, _OVER = {What.PAUSED, What.UNREACHABLE}, {What.RESUMED, What.REACHABLE}
 _FAILURES = {What.TROUBLE, What.DAMAGED, What.AGAIN, What.NOT_HANDED_OVER, What.REFUSED_CONFIG}
+#: What tells that a failure is over, and of which kind.
+_MENDED = {
+    What.STARTED: What.AGAIN,
+    What.FINISHED: What.AGAIN,
+    What.PUT_BACK: What.AGAIN,
+    What.HANDED_OVER: What.NOT_HANDED_OVER,
+    What.RELOADED: What.REFUSED_CONFIG,
+}
 _KEPT = 20  # of the latest failures
 
 
@@ -53,7 +61,30 @@ class Pulse:
             self.troubles.pop(folder, None)
         elif event.what in _FAILURES:
             about = event.job or event.file or event.folder
-            self.failures.append({"when": self.now(), "what": event.what.value, "about": about, "words": event.words})
+            self.failures.append(
+                {
+                    "when": self.now(),
+                    "what": event.what.value,
+                    "about": about,
+                    "folder": event.folder,
+                    "words": event.words,
+                }
+            )
+        if event.what in _MENDED:
+            self._forget_failures(event)
+
+    def _forget_failures(self, event: Event) -> None:
+        """What has worked in the end is no failure any more: a monitor must not cry for a day."""
+        kind = _MENDED[event.what]
+        kept = [
+            each
+            for each in self.failures
+            if each["what"] != kind
+            or (kind == What.AGAIN and each["about"] not in (event.job, event.file))
+            or (kind == What.NOT_HANDED_OVER and (each["about"], each["folder"]) != (event.job, event.folder))
+        ]
+        self.failures.clear()
+        self.failures.extend(kept)
 
     def forget(self, folder: Path) -> None:
         """It is no folder of ours any more."""

@@ -19,6 +19,7 @@ from studios import PDF, Stub, make_studio
 from waiting import running, wait_for
 
 from hotfolder.cli.main import main
+from hotfolder.daemon.events import Event, What
 from hotfolder.daemon.loop import Daemon
 from hotfolder.daemon.notify import Notify
 from hotfolder.daemon.pulse import STATE
@@ -94,6 +95,28 @@ def test_what_counts_as_wrong(tmp_path: Path, values: dict[str, Any], said: str)
     result = health(tmp_path)
     assert said in result.output
     assert (result.exit_code == 0) == (said == "All is well.")
+
+
+OVER = [
+    (Event(What.AGAIN, job="j1"), Event(What.FINISHED, job="j1"), Event(What.FINISHED, job="j2")),
+    (Event(What.AGAIN, file="a.pdf"), Event(What.STARTED, job="j1", file="a.pdf"), Event(What.STARTED, file="b.pdf")),
+    (
+        Event(What.NOT_HANDED_OVER, job="j1", folder="far"),
+        Event(What.HANDED_OVER, job="j1", folder="far"),
+        Event(What.HANDED_OVER, job="j1", folder="near"),
+    ),
+    (Event(What.REFUSED_CONFIG), Event(What.RELOADED), Event(What.FINISHED)),
+]
+
+
+@pytest.mark.parametrize(("failure", "over", "other"), OVER)
+def test_what_has_worked_in_the_end_is_no_failure(tmp_path: Path, failure: Event, over: Event, other: Event) -> None:
+    daemon = Daemon(make_studio(tmp_path), lambda event: None, runner=Stub(), events=False)
+    daemon.run(until_idle=True)
+    pulse = daemon._pulse
+    for event, left in ((failure, 1), (other, 1), (over, 0)):
+        pulse.hear(event)
+        assert len(pulse.failures) == left
 
 
 def test_jobs_that_were_set_aside_are_told(tmp_path: Path) -> None:
