@@ -49,7 +49,8 @@ CREATE TABLE hand_overs (
 _UPGRADES = {
     0: _SCHEMA,
     1: _HAND_OVERS,
-    2: "CREATE INDEX jobs_by_arrived ON jobs (arrived, job); CREATE INDEX hand_overs_by_state ON hand_overs (state);",
+    2: "CREATE INDEX IF NOT EXISTS jobs_by_arrived ON jobs (arrived, job); "
+    "CREATE INDEX IF NOT EXISTS hand_overs_by_state ON hand_overs (state);",
 }
 _READABLE = {2, VERSION}  # as it is, by who only looks
 

@@ -58,7 +58,7 @@ def test_killed_at_every_change(folder: Path, scene: str, step: int, least: int)
 def test_killed_at_every_change_across_file_systems(tmp_path: Path, scene: str, step: int, least: int) -> None:
     if tmp_path.stat().st_dev == MEMORY_DISK.stat().st_dev:
         pytest.skip("the temporary folder lies in memory too")
-    result = outcome(tmp_path / "spool", scene, "kill", step)
+    result = outcome(tmp_path / f"spool-{tmp_path.name}", scene, "kill", step)
     assert result["bad"] == []
     assert int(str(result["points"])) >= least
 
