@@ -4,10 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
+from numpy.typing import NDArray
+
 from hotfolder.gathered import Found
 from hotfolder.pdf.boxes import PageBoxes, cut_of, read_boxes
 from hotfolder.pdf.looking.code_print import Measured, measure
 from hotfolder.pdf.looking.codes import Code, find_codes
+from hotfolder.pdf.plates import make_plates
+from hotfolder.pdf.plates.proof import proof_picture
 from hotfolder.pdf.render import Pages
 from hotfolder.plugin import MM, Box, Hold, Job, Length, Level, Part, Register, Settings, Step, hookimpl, setting
 
@@ -58,7 +63,7 @@ class CheckCodes(Step):
             trim = (cut_of(boxes, job.ticket.trim, job.ticket.bleed) or (boxes.trim, boxes.bleed))[0]
             for code in self._codes(pages, shapes, number, boxes, trim):
                 start = a_code(code) if len(geometry) == 1 else f"on page {number} {a_code(code)}"
-                measured, found = self._judged(code, boxes, trim, job.ticket.safe_margin)
+                measured, found = self._judged(job, code, boxes, trim)
                 _report(job, code, start[0].upper() + start[1:], found)
                 _show(job, code, measured, found)
                 wrong = any(one.code != "code_read" for one in found)
@@ -83,12 +88,12 @@ class CheckCodes(Step):
             ) from fault
         return [code for code in codes if code.box.common(trim)]
 
-    def _judged(self, code: Code, boxes: PageBoxes, trim: Box, margin: float) -> tuple[Measured | None, list[Found]]:
+    def _judged(self, job: Job, code: Code, boxes: PageBoxes, trim: Box) -> tuple[Measured | None, list[Found]]:
         if not code.reads:
             return None, [unread(code)]
         least, good = self.settings.least_module, self.settings.good_module
-        limits = Limits(least, good, self.settings.least_contrast / 100, trim, margin / boxes.user_unit)
-        measured = measure(code)
+        limits = Limits(least, good, self.settings.least_contrast / 100, trim, job.ticket.safe_margin / boxes.user_unit)
+        measured = measure(code, _printed(job, code))
         found = list(judge(code, measured, limits))
         if self.settings.tell_text:
             message = f"says {quoted(code.text)}. Compare it with what was ordered."
@@ -96,6 +101,15 @@ class CheckCodes(Step):
                 0, Found("code_read", message, f"finest parts of {measured.module / MM:.2f} mm", level=Level.NOTE)
             )
         return measured, found
+
+
+def _printed(job: Job, code: Code) -> NDArray[np.uint8] | None:
+    """The code as its plates print it, overprinting included; None where there are no plates."""
+    try:
+        plates = make_plates(job.artwork, code.page, code.drawn.ppi, job.condition, code.drawn.area)
+    except ValueError:  # check_ink tells
+        return None
+    return np.asarray(proof_picture(plates, job.condition).convert("RGB"))
 
 
 def _report(job: Job, code: Code, start: str, found: Sequence[Found]) -> None:

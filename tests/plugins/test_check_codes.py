@@ -297,6 +297,30 @@ def test_a_code_in_a_poster_that_is_one_picture(tmp_path, quality):
     assert codes(job) == ["note code_read"] * 2
 
 
+def test_contrast_is_that_of_the_plates(tmp_path):
+    """Light modules that overprint a dark ground in overprint mode 1 look light on a screen, and print as the ground."""
+    light = drawn([[1 - bit for bit in row] for row in square()], ink="0 0 0 0 k", ground="0 0 0 1 k", free=0)
+    path = make_pdf(tmp_path / "code.pdf", trim_mm=(100, 100), content=GROUND.replace(b"0.1", b"0") + light)
+    with pikepdf.open(path, allow_overwriting_input=True) as pdf:
+        page = pdf.pages[0]
+        page.Resources = Dictionary(ExtGState=Dictionary(O=Dictionary(OP=True, op=True, OPM=1)))
+        pdf.save(path)
+    assert "hold code_pale" not in codes(checked(tmp_path / "plain", path))
+    with pikepdf.open(path, allow_overwriting_input=True) as pdf:
+        pdf.pages[0].Contents = pdf.make_stream(
+            pdf.pages[0].Contents.read_bytes().replace(b"f 0 0 0 0 k", b"f /O gs 0 0 0 0 k")
+        )
+        pdf.save(path)
+    assert "hold code_pale" in codes(checked(tmp_path / "over", path))
+
+
+def checked(folder: Path, path: Path) -> Job:
+    folder.mkdir()
+    job = make_job(folder, path, ticket={"trim": "100x100mm", "bleed": "0mm"})
+    run_steps(job, STEPS["check_codes"]())
+    return job
+
+
 def test_pages_are_named(tmp_path):
     path = make_pdf(tmp_path / "p.pdf", pages=2, content=b"0 0 0 0 k -99 -99 9999 9999 re f " + drawn(square()))
     job = make_job(tmp_path, path)

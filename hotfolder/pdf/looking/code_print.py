@@ -53,10 +53,10 @@ class Measured:
     zone: Box  # the code with all the free space that it needs, in the page's user space
 
 
-def measure(code: Code) -> Measured:
-    """Measure a code in its close picture."""
+def measure(code: Code, printed: NDArray[np.uint8] | None = None) -> Measured:
+    """Measure a code in its close picture. `printed`: the same in the colours that its plates give, if that is known."""
     pixels = np.asarray(code.drawn.picture)
-    light = _linear(pixels)
+    light = _linear(printed if printed is not None and printed.shape == pixels.shape else pixels)
     luminance = light @ np.array([0.2126, 0.7152, 0.0722])  # IEC 61966-2-1
     grid = _Grid(code.corners)
     columns, rows = _count(code, luminance, grid)
