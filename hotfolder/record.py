@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from enum import StrEnum
 
 from pydantic import BaseModel, ConfigDict, Field
@@ -34,9 +35,18 @@ class StepRecord(BaseModel):
     trace: str | None = None  # the traceback of a fault, for the log
 
 
+_PART = re.compile(r"-\d+of(\d+)$")
+
+
 def part_id(arrival: str, part: int, parts: int) -> str:
     """The id of one job of several that were born from one arrival: `20261125-101500-3f2a91-2of3`."""
     return f"{arrival}-{part}of{parts}" if parts > 1 else arrival
+
+
+def arrival_of(job: str) -> tuple[str, int]:
+    """The id of the arrival that a job was born from, and how many jobs were."""
+    found = _PART.search(job)
+    return (job[: found.start()], int(found[1])) if found else (job, 1)
 
 
 class JobRecord(BaseModel):

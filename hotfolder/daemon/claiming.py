@@ -155,6 +155,8 @@ class Taker:
                     self.files.rename(source, target)
                     continue
                 except FileNotFoundError:
+                    if self.files.there(source):
+                        raise
                     continue
                 except OSError as error:
                     if error.errno != errno.EXDEV:
@@ -164,11 +166,16 @@ class Taker:
             self.files.rename(half, target)
             if name not in claim.shared:
                 self.files.unlink(source)
+        if claim.tickets:
+            self.files.sync(attempt.folder / "tickets")
+            self.files.sync(Path(claim.folder))
 
     def complete(self, attempt: Attempt) -> bool:
         """Finish a claim that was broken off; False where its artwork was never taken."""
         claim = attempt.claim
         have = self.files.look(attempt.original) is not None
+        if any(self.files.same(ours, claim.source) for ours in (attempt.original, claim.aside)):
+            self.files.unlink(claim.source)  # a move that was broken off leaves both names
         if self.files.there(attempt.folder / ASIDE):
             if self.files.look(claim.aside) is not None:
                 if have:

@@ -45,8 +45,21 @@ class Stamp:
         return (self.inode, self.size, self.mtime_ns) == (other.inode, other.size, other.mtime_ns)
 
 
+def _libc_rename() -> ctypes._NamedFuncPointer | None:
+    if not sys.platform.startswith("linux"):
+        return None
+    try:
+        call = ctypes.CDLL(None, use_errno=True).renameat2
+    except (OSError, AttributeError):  # a C library without it
+        return None
+    call.argtypes = [ctypes.c_int, ctypes.c_char_p, ctypes.c_int, ctypes.c_char_p, ctypes.c_uint]
+    return call
+
+
 class Files:
     """The calls. A test's subclass overrides `point`, which every one of them passes."""
+
+    _no_replace = _libc_rename()  # None: two names for an instant do instead
 
     def point(self, when: When, call: str, path: Path) -> None:
         """Does nothing. Tests die or raise here."""
@@ -76,6 +89,11 @@ class Files:
         self.point("before", "there", path)
         return os.path.lexists(path)
 
+    def same(self, path: Path, other: Path) -> bool:
+        """Whether both are names of one and the same file."""
+        identity = _identity(path)
+        return identity is not None and identity == _identity(other)
+
     def read(self, path: Path) -> bytes:
         self.point("before", "read", path)
         return path.read_bytes()
@@ -94,17 +112,57 @@ class Files:
         folder.mkdir(parents=True, exist_ok=True)
         self.point("after", "mkdir", folder)
 
+    def mkdir_lasting(self, folder: Path) -> None:
+        """The same, and it is still there when the power has gone: a new folder is a name in the one above it."""
+        missing = [each for each in (folder, *folder.parents) if not self.there(each)]
+        self.mkdir(folder)
+        for each in reversed(missing):
+            self.sync(each.parent)
+
     def rename(self, source: Path, target: Path) -> None:
         """Move within one file system. FileExistsError where the name is taken, OSError EXDEV across file systems."""
         before = _identity(source)
         self.point("before", "rename", target)
         try:
-            _rename(source, target)
+            self._rename(source, target)
+            self.point("after", "rename", target)
         except OSError:
             # Network file systems lose replies: the move was made, its repetition says that the source is missing.
             if before is None or _identity(source) is not None or _identity(target) != before:
                 raise
-        self.point("after", "rename", target)
+
+    def _rename(self, source: Path, target: Path) -> None:
+        """Rename, never onto a name that is taken."""
+        if sys.platform == "win32":  # refuses by itself
+            source.rename(target)
+            return
+        if self._no_replace is not None:
+            if self._no_replace(_AT_FDCWD, os.fsencode(source), _AT_FDCWD, os.fsencode(target), _NOREPLACE) == 0:
+                return
+            code = ctypes.get_errno()
+            if code not in _UNSUPPORTED:
+                raise OSError(code, os.strerror(code), os.fspath(source), None, os.fspath(target))
+        if source.is_dir():  # onto a folder that holds something the plain call refuses too; ours have names by chance
+            source.rename(target)
+            return
+        try:
+            os.link(source, target, follow_symlinks=False)
+        except FileExistsError:
+            if not self.same(source, target):
+                raise  # else it is the very file: a move broken off in the middle, or a lost reply
+        except OSError as error:
+            if error.errno not in _UNSUPPORTED:
+                raise
+            # Neither call exists here (some network shares). Look first; two writers in the same instant could still meet.
+            if os.path.lexists(target):
+                raise FileExistsError(
+                    errno.EEXIST, os.strerror(errno.EEXIST), os.fspath(source), None, os.fspath(target)
+                ) from None
+            source.rename(target)
+            return
+        self.point("inside", "rename", target)
+        self.sync(target.parent)  # the new name first: else a power cut may leave none
+        source.unlink()
 
     def unlink(self, path: Path) -> None:
         """Remove a file of our own; that it is gone already is as good."""
@@ -203,8 +261,9 @@ class Files:
                 go.write(chunk)
                 self.point("inside", "copy", target)
             go.flush()
+            # Its date goes onto the disk with its bytes: by both of them it is known again.
+            os.utime(target, ns=(source.stat().st_atime_ns, source.stat().st_mtime_ns))
             self._flush(go.fileno())
-        os.utime(target, ns=(source.stat().st_atime_ns, source.stat().st_mtime_ns))
         if self.digest(target) != digest.hexdigest():
             raise OSError(errno.EIO, "the copy differs from what was copied", os.fspath(target))
         self.point("after", "copy", target)
@@ -217,48 +276,6 @@ def _identity(path: Path) -> tuple[int, int] | None:
         return None
     return found.st_dev, found.st_ino
 
-
-def _rename(source: Path, target: Path) -> None:
-    """Rename, never onto a name that is taken."""
-    if sys.platform == "win32":  # refuses by itself
-        source.rename(target)
-        return
-    if _LIBC_RENAME is not None:
-        if _LIBC_RENAME(_AT_FDCWD, os.fsencode(source), _AT_FDCWD, os.fsencode(target), _NOREPLACE) == 0:
-            return
-        code = ctypes.get_errno()
-        if code not in _UNSUPPORTED:
-            raise OSError(code, os.strerror(code), os.fspath(source), None, os.fspath(target))
-    if source.is_dir():  # onto a folder that holds something the plain call refuses too; ours have names by chance
-        source.rename(target)
-        return
-    try:
-        os.link(source, target, follow_symlinks=False)
-    except OSError as error:
-        if error.errno not in _UNSUPPORTED:
-            raise
-        # Neither call exists here (some network shares). Look first; two writers in the same instant could still meet.
-        if os.path.lexists(target):
-            raise FileExistsError(
-                errno.EEXIST, os.strerror(errno.EEXIST), os.fspath(source), None, os.fspath(target)
-            ) from None
-        source.rename(target)
-        return
-    source.unlink()
-
-
-def _libc_rename() -> ctypes._NamedFuncPointer | None:
-    if not sys.platform.startswith("linux"):
-        return None
-    try:
-        call = ctypes.CDLL(None, use_errno=True).renameat2
-    except (OSError, AttributeError):  # a C library without it
-        return None
-    call.argtypes = [ctypes.c_int, ctypes.c_char_p, ctypes.c_int, ctypes.c_char_p, ctypes.c_uint]
-    return call
-
-
-_LIBC_RENAME = _libc_rename()
 
 #: Where no events come from other machines, leases don't work, and a database's locks can't be trusted.
 _NETWORK = {

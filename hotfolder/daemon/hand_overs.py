@@ -82,6 +82,16 @@ class HandOvers:
             way = _Way(waybill, number)
             self._ways.setdefault((waybill.job, number), way)
             self._remember(partial(self._ledger.hand_over, waybill.job, way.place, "waiting"))
+        if job is None:
+            self._remember(partial(self._compare, [(bill.job, bill.parcels[number].shown) for bill, number in waiting]))
+
+    def _compare(self, waiting: list[tuple[str, str]]) -> None:
+        """What is under way by the ledger, but not by the spool, has arrived: killed before that was written down."""
+        for row in self._ledger.hand_overs():
+            if (row.job, row.place) not in waiting and row.state != "failed":
+                self._ledger.hand_over(row.job, row.place, "done", row.tries)
+                if all(row.job != job for job, _ in waiting):
+                    self._ledger.note(row.job, _CODE, None)
 
     def feed(self) -> None:
         busy = {self._ways[key].place for key in self._running}

@@ -9,13 +9,14 @@ import datetime as dt
 import os
 import sqlite3
 import threading
+from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
 
-from hotfolder.daemon.files import on_network
+from hotfolder.daemon.files import Files, on_network
 from hotfolder.errors import ConfigError
 from hotfolder.finding import Finding
-from hotfolder.record import JobRecord
+from hotfolder.record import JobRecord, arrival_of
 
 VERSION = 3
 _SCHEMA = """
@@ -94,12 +95,12 @@ _COLUMNS = "job, route, file, digest, state, attempts, outcome, arrived, finishe
 class Ledger:
     """The ledger of one spool, used by the daemon's threads in turn.
 
-    `fresh` tells that it had to be made anew; `aside`, where a damaged one lies now; `damaged`, that SQLite has found it
-    to be so since. ConfigError where it lies on another machine's disk. `look`: to read
-    only, beside a daemon that may be at work; then nothing is made, changed or set aside.
+    `aside` tells where a damaged one lies now; `damaged`, that SQLite has found it to be so since; `behind`, that something
+    could not be written down. ConfigError where it lies on another machine's disk. `look`: to read only, beside a daemon
+    that may be at work; then nothing is made, changed or set aside.
     """
 
-    def __init__(self, path: Path, *, look: bool = False) -> None:
+    def __init__(self, path: Path, files: Files | None = None, *, look: bool = False) -> None:
         if on_network(path.parent):
             raise ConfigError(
                 [
@@ -108,9 +109,9 @@ class Ledger:
                 ]
             )
         self.path = path
-        self.fresh = not path.exists()
         self.aside: Path | None = None
-        self.damaged = False
+        self.damaged = self.behind = False
+        self._files = files or Files()
         self._lock = threading.Lock()
         self._process = os.getpid()
         self._look = look
@@ -120,7 +121,6 @@ class Ledger:
             if look or getattr(error, "sqlite_errorname", "SQLITE_NOTADB") not in _DAMAGED:
                 raise ConfigError([f"The ledger {path} can't be opened: {error}."]) from error
             self.aside = self._set_aside()
-            self.fresh = True
             self._connection = self._open()
 
     def renew(self) -> None:
@@ -129,7 +129,7 @@ class Ledger:
             self._connection.close()
             self.aside = self._set_aside()
             self._connection = self._open()
-            self.fresh, self.damaged = True, False
+            self.damaged = False
 
     def _open(self) -> sqlite3.Connection:
         where = f"{self.path.absolute().as_uri()}?mode={'ro' if self._look else 'rwc'}"
@@ -145,7 +145,6 @@ class Ledger:
             if version != VERSION:
                 made = "".join(_UPGRADES[each] for each in range(version, VERSION))
                 connection.executescript(f"BEGIN IMMEDIATE; {made} PRAGMA user_version = {VERSION}; COMMIT;")
-                self.fresh = version == 0
             connection.execute(f"SELECT {_COLUMNS} FROM jobs LIMIT 1")
         except BaseException:
             connection.close()
@@ -177,10 +176,19 @@ class Ledger:
                 self.damaged = self.damaged or getattr(error, "sqlite_errorname", "").startswith(_BROKEN)
                 raise
 
+    def _write(self, sql: str, values: tuple[object, ...]) -> None:
+        try:
+            self._files.point("before", "ledger", self.path)
+            self._run(sql, values)
+            self._files.point("after", "ledger", self.path)
+        except sqlite3.Error:
+            self.behind = True
+            raise
+
     # ---- writing
 
     def claimed(self, job: str, route: str, file: str, arrived: dt.datetime, attempts: int) -> None:
-        self._run(
+        self._write(
             "INSERT INTO jobs (job, route, file, state, attempts, arrived) VALUES (?, ?, ?, 'claimed', ?, ?) "
             "ON CONFLICT (job) DO UPDATE SET attempts = excluded.attempts",
             (job, route, file, attempts, _utc(arrived)),
@@ -188,14 +196,14 @@ class Ledger:
 
     def put_back(self, job: str) -> None:
         """The job is as if it had never been taken."""
-        self._run("DELETE FROM jobs WHERE job = ? AND state = 'claimed'", (job,))
+        self._write("DELETE FROM jobs WHERE job = ? AND state = 'claimed'", (job,))
 
     def settled(self, record: JobRecord, state: str) -> None:
         """The job has its outcome; `state` says whether its files stand where they belong ("published").
 
         Where several sizes were ordered, their jobs take the place of the one under which the artwork was taken.
         """
-        self._run(
+        self._write(
             f"INSERT INTO jobs ({_COLUMNS}, record) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?) "
             "ON CONFLICT (job) DO UPDATE SET digest = excluded.digest, state = excluded.state, "
             "attempts = excluded.attempts, outcome = excluded.outcome, finished = excluded.finished, "
@@ -221,7 +229,7 @@ class Ledger:
         update = (
             "UPDATE SET state = excluded.state, tries = excluded.tries, words = excluded.words, told = excluded.told"
         )
-        self._run(
+        self._write(
             "INSERT INTO hand_overs (job, place, state, tries, words, told) VALUES (?, ?, ?, ?, ?, ?) "
             f"ON CONFLICT (job, place) DO {'NOTHING' if state == 'waiting' else update}",
             (job, place, state, tries, words, _utc(dt.datetime.now(dt.UTC))),
@@ -234,7 +242,7 @@ class Ledger:
             return
         others = [each for each in record.findings if each.code != code]
         record.findings = others + ([finding] if finding is not None else [])
-        self._run("UPDATE jobs SET record = ? WHERE job = ?", (record.model_dump_json(), job))
+        self._write("UPDATE jobs SET record = ? WHERE job = ?", (record.model_dump_json(), job))
 
     def drop(self, before: dt.datetime, most: int) -> int:
         """Forget finished jobs that arrived before this, the oldest first, so many at most; how many."""
@@ -270,6 +278,16 @@ class Ledger:
     def latest(self, count: int) -> list[Entry]:
         """The jobs that arrived last, the latest at the end."""
         return self._entries("ORDER BY arrived DESC, job DESC LIMIT ?", (count,))[::-1]
+
+    def settled_arrivals(self) -> set[str]:
+        """The arrivals of which every job is written down with its outcome."""
+        have: Counter[str] = Counter()
+        want: dict[str, int] = {}
+        for (job,) in self._run("SELECT job FROM jobs WHERE state != 'claimed'"):
+            arrival, sizes = arrival_of(str(job))
+            have[arrival] += 1
+            want[arrival] = sizes
+        return {arrival for arrival, sizes in want.items() if have[arrival] == sizes}
 
     def record(self, job: str) -> JobRecord | None:
         rows = self._run("SELECT record FROM jobs WHERE job = ? AND record IS NOT NULL", (job,))

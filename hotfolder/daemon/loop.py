@@ -19,6 +19,7 @@ from hotfolder.daemon.events import Event, What
 from hotfolder.daemon.files import Files
 from hotfolder.daemon.gates import Gates, Usage, usage
 from hotfolder.daemon.hand_overs import HandOvers
+from hotfolder.daemon.in_step import bring_in_step, remember
 from hotfolder.daemon.jobs import Finished, Jobs, Terms, Works
 from hotfolder.daemon.journal import Journal
 from hotfolder.daemon.keeping import Keeping
@@ -33,7 +34,7 @@ from hotfolder.daemon.places import Places
 from hotfolder.daemon.pulse import Pulse
 from hotfolder.daemon.reload import Reload, differences, kept, rearrange
 from hotfolder.daemon.spool import Spool
-from hotfolder.daemon.starting import make_folders, make_spool, recover, remember
+from hotfolder.daemon.starting import make_folders, make_spool, recover
 from hotfolder.daemon.strays import Strays
 from hotfolder.daemon.watcher import Watcher
 from hotfolder.errors import ConfigError
@@ -108,7 +109,7 @@ class Daemon:
         journal = Journal(studio.spool / "daemon.log", to_people=self._heard is None, most_mb=studio.keep.log_mb)
         closing.callback(journal.close)
         self._news = News(journal, [self._heard] if self._heard is not None else [])
-        self._ledger = Ledger(studio.spool / "ledger.sqlite")
+        self._ledger = Ledger(studio.spool / "ledger.sqlite", self._files)
         closing.callback(self._ledger.close)
         self._crew = Crew(studio, self._given)
         self._watcher = Watcher(self._hint, partial(self._news.tell_of, ""))
@@ -246,6 +247,9 @@ class Daemon:
             self._strays.look()
             if self._ledger.damaged:
                 self._renew_ledger()
+            if self._ledger.behind:
+                bring_in_step(self._spool, self._ledger, self._dispatch, self._outcomes, self._news.tell)
+                self._hand_overs.line_up()
             self._pulse.write()
 
     def _feed(self) -> None:

@@ -11,7 +11,7 @@ import datetime as dt
 import errno
 import json
 import os
-import re
+import threading
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
@@ -24,11 +24,10 @@ from hotfolder.daemon.remote import Remote
 from hotfolder.daemon.spool import PUBLISHED
 from hotfolder.names import safe_stem
 from hotfolder.parcel import Content, Parcel
-from hotfolder.record import JobRecord
+from hotfolder.record import JobRecord, arrival_of
 from hotfolder.work import LOG, PROOF, REPORT, RESULT
 
 _LIST = "parcels.json"
-_PART = re.compile(r"-\d+of\d+$")  # of a job's id, after that of its arrival
 Taken = Callable[[str], bool]  # whether a name is taken at the place
 _MOST_NUMBERS = 10_000
 
@@ -60,6 +59,7 @@ class Parcels:
         self._spool = spool
         self.root = spool / "handing"
         self.folder = folder
+        self._ending = threading.Lock()  # else one delivery removes the box under another that has just arrived, too
 
     # ---- made ready
 
@@ -68,7 +68,7 @@ class Parcels:
         box = self.root / record.job
         if not parcels or self.files.there(box / _LIST):
             return
-        self.files.mkdir(box)
+        self.files.mkdir_lasting(box)
         for name in (LOG, REPORT, PROOF, RESULT):
             self.files.unlink(box / name)
             if self.files.look(out / name) is not None:
@@ -92,8 +92,9 @@ class Parcels:
             return []
         for name in [job] if job else [entry.name for entry in self.files.list(self.root)]:
             waybill = self._read(name)
-            if waybill is None and self._published(_PART.sub("", name)):
-                self._remove(name)  # killed while it was removed
+            if waybill is None and self._published(arrival_of(name)[0]):
+                with self._ending:
+                    self._remove(name)  # killed while it was removed
             if waybill is not None and self._published(waybill.arrival):
                 left = [number for number in range(len(waybill.parcels)) if not self._done(name, number)]
                 found += [(waybill, number) for number in left]
@@ -124,7 +125,7 @@ class Parcels:
         """Bring one parcel to its place; its names there. Altered where it can't be sent any more."""
         box, parcel = self.root / waybill.job, waybill.parcels[number]
         home = box / str(number)
-        self.files.mkdir(home)
+        self.files.mkdir_lasting(home)
         if parcel.remote:
             remote = Remote(self.files, parcel.to, home, f"{waybill.job}-{number}")
             members = self._load(waybill, parcel, box, home, remote.taken, remote.begun)
@@ -132,15 +133,16 @@ class Parcels:
         else:
             folder = self.folder / Path(parcel.to).expanduser()
             if self.files.there(folder.parent):
-                self.files.mkdir(folder)
+                self.files.mkdir_lasting(folder)
             members = self._load(
                 waybill, parcel, box, home, lambda name: self.files.there(folder / name), self.files.there(home / PLAN)
             )
             names = put(self.files, f"{waybill.job}-{number}", home, folder, members)
-        self.files.write(box / f"done-{number}", json.dumps(names).encode())
-        if all(self._done(waybill.job, each) for each in range(len(waybill.parcels))):
-            with contextlib.suppress(OSError):  # it has arrived for all that; the next start removes the rest
-                self._remove(waybill.job)
+        with self._ending:
+            self.files.write(box / f"done-{number}", json.dumps(names).encode())
+            if all(self._done(waybill.job, each) for each in range(len(waybill.parcels))):
+                with contextlib.suppress(OSError):  # it has arrived for all that; the next start removes the rest
+                    self._remove(waybill.job)
         return names
 
     def _load(self, waybill: Waybill, parcel: Parcel, box: Path, home: Path, taken: Taken, begun: bool) -> list[Member]:

@@ -11,7 +11,7 @@ import datetime as dt
 import json
 import os
 import secrets
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Container, Iterator
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
@@ -53,7 +53,7 @@ class Spool:
         self.need: Callable[[Path], None] = lambda folder: None  # raises where that folder's disk is away
         self.work, self.done, self.damaged = root / "work", root / "done", root / "damaged"
         for folder in (self.work, self.done, self.damaged):
-            self.files.mkdir(folder)
+            self.files.mkdir_lasting(folder)
         self._taker = Taker(self.files, root)
 
     # ---- taking
@@ -175,7 +175,7 @@ class Spool:
         folder = Path(claim.folder)
         levels = len(Path(claim.subfolder).parts)
         if self.files.there(folder.parents[levels - 1] if levels else folder):
-            self.files.mkdir(folder)
+            self.files.mkdir_lasting(folder)
         return folder
 
     def _purge(self, folder: Path) -> None:
@@ -228,9 +228,9 @@ class Spool:
         self.files.rmdir(attempt.folder.parent)
         return target
 
-    def settled(self, job: str = "") -> Iterator[tuple[JobRecord, bool]]:
-        """Every job in the spool that has its outcome, or this one, and whether its files stand where they belong."""
-        for name in [job] if job else [entry.name for entry in self.files.list(self.done)]:
+    def settled(self, besides: Container[str] = ()) -> Iterator[tuple[JobRecord, bool]]:
+        """Every job in the spool that has its outcome, and whether its files stand where they belong."""
+        for name in [entry.name for entry in self.files.list(self.done) if entry.name not in besides]:
             home = self.done / name
             try:
                 records = self._records(home)
@@ -260,9 +260,10 @@ class Spool:
         except (ValueError, FileNotFoundError):
             self._set_aside(home)
             raise Damaged(job) from None
+        again = self.files.there(home / PUBLISHED)  # the power went before all that followed was on the disk
         for record in records:
             self.need(Path(claim.passed if record.outcome is Outcome.PASS else claim.hold))
-            if first is not None and record.outcome is Outcome.PASS:
+            if first is not None and record.outcome is Outcome.PASS and not again:
                 first(home / out_name(record.part), record)
         names = hand_on(self.files, job, home, claim, records)
         self.files.write(home / PUBLISHED, json.dumps(names).encode())

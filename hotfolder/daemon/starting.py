@@ -9,17 +9,17 @@ from hotfolder.daemon.dispatch import Dispatch
 from hotfolder.daemon.events import Event, What
 from hotfolder.daemon.files import Files
 from hotfolder.daemon.hand_overs import HandOvers
+from hotfolder.daemon.in_step import bring_in_step
 from hotfolder.daemon.ledger import Ledger
 from hotfolder.daemon.outcomes import Outcomes
 from hotfolder.daemon.places import Places
 from hotfolder.daemon.spool import Spool
 from hotfolder.errors import ConfigError
-from hotfolder.names import printable
 
 
 def make_spool(studio: Studio, files: Files) -> None:
     try:
-        files.mkdir(studio.spool)
+        files.mkdir_lasting(studio.spool)
     except OSError as error:
         raise ConfigError([f"The folder {studio.spool} can't be made: {error.strerror}."]) from error
 
@@ -37,7 +37,7 @@ def make_folders(studio: Studio, files: Files, places: Places) -> None:
             if folder is None or places.away(folder) is not None:
                 continue
             try:
-                files.mkdir(folder)
+                files.mkdir_lasting(folder)
                 there.append(folder)
             except OSError as error:
                 if not places.known(folder):
@@ -62,30 +62,5 @@ def recover(
     for job in spool.committed():
         dispatch.line_up(job)
         tell(Event(What.RECOVERED, job=job, words="Done by an earlier run; its files are handed on."))
-    if ledger.fresh:
-        remember(spool, ledger, tell)
-    for entry in ledger.entries("claimed"):
-        if not dispatch.knows(entry.job):  # killed right after it was put back, or twice while handed on
-            ledger.put_back(entry.job)
-            for record, _ in spool.settled(entry.job):
-                ledger.settled(record, "committed")
-    for entry in ledger.entries("committed"):
-        told = ledger.record(entry.job)
-        if told is not None and not dispatch.knows(told.arrival):
-            outcomes.announce(told)  # killed between handing it on and saying so
+    bring_in_step(spool, ledger, dispatch, outcomes, tell)
     hand_overs.line_up()
-
-
-def remember(spool: Spool, ledger: Ledger, tell: Callable[[Event], None]) -> None:
-    """Fill an empty ledger from the folders; told where it takes the place of a damaged one."""
-    count = 0
-    for record, published in spool.settled():
-        ledger.settled(record, "published" if published else "committed")
-        count += 1
-    if ledger.aside is not None:
-        words = (
-            f"The ledger was damaged. It is kept as {ledger.aside.name}, and a new one was made of the {count} jobs in the "
-            "spool; what was cleared away from there before is forgotten. No file is lost. Have the disk looked at."
-        )
-        tell(Event(What.TROUBLE, folder=printable(str(spool.root)), words=words))
-        ledger.aside = None

@@ -56,7 +56,7 @@ def _group(
     passed = outcome is Outcome.PASS
     folder = Path(claim.passed if passed else claim.hold)
     if files.there(folder.parent):
-        files.mkdir(folder)
+        files.mkdir_lasting(folder)
     plan = f"plan-{outcome.value}.json" if mixed else PLAN
     if mixed and not passed and not files.there(home / plan):
         _copy_original(files, home, claim)

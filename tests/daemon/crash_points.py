@@ -1,112 +1,81 @@
 """Kills a daemon at every file-system call it makes, one after the other, and judges what the next daemon makes of it.
 
-Run as a program of its own (it forks): `crash_points.py FOLDER SCENE kill STEP [all]` or
-`... ERROR STEP [on]`, where STEP 1 takes every point, 2 every other; prints one JSON object.
+Run as a program of its own (it forks): `crash_points.py FOLDER SCENE WHAT [STEP] [ERROR]`, where STEP 1 takes every point, 2
+every other; prints one JSON object. WHAT is one of
+
+    kill     die after each call that changes something, and in the middle of each that writes
+    once     the call fails with ERROR, one time
+    healed   it fails with ERROR, and so do the next forty; the same daemon has to make good by itself
+    on       it fails with ERROR, and so does every other until the daemon is started again
+    lied     the call is done, but ERROR is reported, as by a network file system whose reply was lost
+    syscall-kill, syscall-once    the same at each system call for the ledger; needs each_call.c before the C library
+
+`links` at the end: on a file system that can't rename without replacing.
 SQLite does the same ("How SQLite Is Tested", 3: each call fails in turn until the operation runs through).
 """
 
 from __future__ import annotations
 
 import contextlib
+import ctypes
 import errno
-import hashlib
+import faulthandler
 import json
 import os
 import shutil
-import subprocess
+import sqlite3
 import sys
+import threading
 import time
 import traceback
-import zipfile
-from collections.abc import Callable
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 sys.path.insert(0, str(Path(__file__).parent))
 
-from studios import PDF, SIZES, Stub, make_studio, names
+from crash_scenes import SCENES, at_rest, judge, lay_out, make_daemon, run
 
 from hotfolder.daemon.files import Files, When
-from hotfolder.daemon.ledger import Ledger
-from hotfolder.daemon.loop import Daemon
 from hotfolder.errors import ConfigError
-from hotfolder.loading import load_plugins
-from hotfolder.step import Step
 
-HandOver = load_plugins().steps["hand_over"]
-KILLED = 137
-OLD = b"somebody's earlier file"
-FOLDERS = ("pass", "hold")
-
-
-@dataclass
-class Scene:
-    """What is dropped, what stands in the way, and on how many file systems it all lies."""
-
-    drops: dict[str, bytes]
-    outcome: dict[str, str]  # artwork -> pass or hold
-    taken: dict[str, bytes] = field(default_factory=dict)  # files already in pass or hold
-    across: bool = False
-    to: tuple[str, ...] = ()  # where passed jobs are sent on to, below where it all lies
-
-
-SCENES = {
-    "pass": Scene({"a.pdf": PDF, "a.ticket.toml": b"pages = 1\n"}, {"a.pdf": "pass"}),
-    "hold": Scene({"bad.pdf": PDF, "bad.ticket.toml": b"pages = 1\n"}, {"bad.pdf": "hold"}, {"hold/bad.log": OLD}),
-    "across": Scene({"bad.pdf": PDF, "bad.ticket.toml": b"pages = 1\n"}, {"bad.pdf": "hold"}, across=True),
-    "across-pass": Scene({"a.pdf": PDF}, {"a.pdf": "pass"}, {"pass/a.pdf": OLD}, across=True),
-    "two": Scene({"two.pdf": PDF, "two.ticket.toml": b"pages = 1\n"}, {"two.pdf": "pass"}, {"pass/two_A3.pdf": OLD}),
-    "two-bad": Scene({"two-bad.pdf": PDF, "two-bad.ticket.toml": b"pages = 1\n"}, {"two-bad.pdf": "hold"}),
-    "two-half": Scene(
-        {"two-half.pdf": PDF, "two-half.ticket.toml": b"pages = 1\n"},
-        {"two-half.pdf": "half"},
-        {"hold/two-half.pdf": OLD},
-    ),
-    "two-half-across": Scene({"two-half.pdf": PDF}, {"two-half.pdf": "half"}, across=True),
-    "sent": Scene({"a.pdf": PDF}, {"a.pdf": "pass"}, {"zips/a.zip": OLD}, to=("zips", "flat", "far")),
-    "sent-across": Scene({"two.pdf": PDF}, {"two.pdf": "pass"}, across=True, to=("zips", "flat")),
-    "changed": Scene({"a.pdf": PDF, "a.ticket.toml": b"pages = 1\n"}, {"a.pdf": "pass"}),
-    "changed-across": Scene({"a.pdf": PDF}, {"a.pdf": "pass"}, across=True),
-}
+KILLED, MET, LATE = 137, 3, 4
+DIE_BEFORE, DIE_INSIDE = -1, -2  # as in each_call.c
+HEALS_AFTER = 40
+HANGS_AFTER = 60  # seconds
+LOOKS = {"list", "look", "there", "read", "digest"}
+Act = Callable[[str], None]
 
 
 class Shim(Files):
-    """Does something at the k-th point, or at each from there on."""
+    """Does something at the k-th point, and at `more` after it."""
 
-    def __init__(
-        self, k: int, act: Callable[[str], None], count: Callable[[When, str], bool], on: bool = False
-    ) -> None:
-        self._left, self._act, self._count, self._on = k, act, count, on
+    def __init__(self, k: int, act: Act, count: Callable[[When, str], bool], more: float = 0) -> None:
+        self._left, self._act, self._count, self._more = k, act, count, more
         self.met = ""
 
     def point(self, when: When, call: str, path: Path) -> None:
         if not self._count(when, call):
             return
         self._left -= 1
-        if self._left == 0 or (self._on and self._left < 0):
+        if self._left == 0 or (self._left < 0 and -self._left <= self._more):
             self.met = self.met or f"{when} {call} {path.name}"
-            self._act(self.met)
+            try:
+                self._act(self.met)
+            except OSError as error:
+                if call == "ledger":
+                    raise sqlite3.OperationalError(error.strerror) from None
+                raise
 
     def _flush(self, handle: int) -> None:
-        """A killed process loses nothing that was not flushed; only a power cut does."""
+        """A killed process loses nothing that was not flushed; only a power cut does (power_loss.py)."""
+        self.point("before", "flush", Path())
 
 
-class Meddler(Stub):
-    """Changes the artwork while it is first worked on, as a program does that still has it open."""
+class Links(Shim):
+    """Where a file can't be renamed without replacing: two names for an instant do instead."""
 
-    def run(self, order, heard=None):  # type: ignore[no-untyped-def]
-        record = super().run(order, heard)
-        if order.original.stat().st_mtime_ns > 10**9:
-            os.utime(order.original, ns=(1, 1))
-        return record
-
-
-LOOKS = {"list", "look", "there", "read", "digest"}
-
-
-def every_point(when: When, call: str) -> bool:
-    return True
+    _no_replace = None
 
 
 def after_changes(when: When, call: str) -> bool:
@@ -114,50 +83,31 @@ def after_changes(when: When, call: str) -> bool:
     return when != "before" and call not in LOOKS
 
 
+def done(when: When, call: str) -> bool:
+    return when == "after"
+
+
 def calls(when: When, call: str) -> bool:
-    return when == "before"
+    return when != "after"
 
 
 def die(where: str) -> None:
-    os.write(2, where.encode() + b"\n")
+    os.write(2, where.encode(errors="replace") + b"\n")
     os._exit(KILLED)
 
 
-def fail_with(number: int) -> Callable[[str], None]:
+def fail_with(number: int) -> Act:
     def fail(where: str) -> None:
         raise OSError(number, os.strerror(number), where)
 
     return fail
 
 
-def lay_out(root: Path, scene: Scene) -> Path:
-    # A disk in memory, where there is one, saves the time of syncing; the calls are the same.
-    base = (root / "share") if not scene.across else Path("/dev/shm") / f"share-{root.name}"
-    shutil.rmtree(root, ignore_errors=True)
-    shutil.rmtree(base, ignore_errors=True)
-    for folder in ("in", *FOLDERS, *scene.to):
-        (base / folder).mkdir(parents=True)
-    root.mkdir(exist_ok=True)
-    for name, data in scene.taken.items():
-        (base / name).write_bytes(data)
-    for name, data in scene.drops.items():
-        (base / "in" / name).write_bytes(data)
-    return base
-
-
-def run(root: Path, base: Path, files: Files, name: str) -> None:
-    studio = make_studio(root, elsewhere=base, rescan=0.1, chain=deliveries(base, SCENES[name].to))
-    # Pauses between tries pass faster than in earnest.
-    runner = Meddler() if name.startswith("changed") else Stub()
-    Daemon(
-        studio, lambda event: None, runner=runner, files=files, events=False, clock=lambda: time.monotonic() * 10
-    ).run(until_idle=True)
-
-
 def in_child(call: Callable[[], None]) -> int:
     process = os.fork()
     if process == 0:
         code = 0
+        faulthandler.dump_traceback_later(HANGS_AFTER, exit=True)
         try:
             call()
         except BaseException:
@@ -167,163 +117,130 @@ def in_child(call: Callable[[], None]) -> int:
     return os.waitstatus_to_exitcode(os.waitpid(process, 0)[1])
 
 
-def judge(root: Path, base: Path, scene: Scene) -> list[str]:
-    """Everything that is not as it must be once a daemon has run through."""
-    wrong = []
-    if names(base / "in"):
-        wrong.append(f"left in the watched folder: {names(base / 'in')}")
-    if names(root / "spool" / "work") or names(root / "spool" / "damaged"):
-        wrong.append(f"left in the spool: {names(root / 'spool' / 'work')} {names(root / 'spool' / 'damaged')}")
-    if scene.to:
-        wrong += judge_deliveries(root, base, scene)
-    wrong += [f"overwritten: {name}" for name, data in scene.taken.items() if (base / name).read_bytes() != data]
-    for artwork, outcome in scene.outcome.items():
-        wrong += judge_one(root, base, scene, artwork, outcome)
-    for folder in ("pass", "hold"):
-        wrong += [f"half-visible: {name}" for name in names(base / folder) if name.startswith(".")]
-    for folder in scene.to:
-        wrong += [f"half-visible: {name}" for name in names(base / folder) if name.startswith(".")]
-    return wrong
+class Trial:
+    """One scene, begun anew for each point."""
+
+    def __init__(self, root: Path, name: str, kind: type[Shim] = Shim) -> None:
+        self.root, self.name, self.scene, self.kind = root, name, SCENES[name], kind
+        self.bad: list[str] = []
+        self.twice = 0
+
+    def begin(self) -> None:
+        self.base = lay_out(self.root, self.scene)
+
+    def child(self, shim: Files) -> int:
+        return in_child(lambda: run(self.root, self.base, shim, self.name))
+
+    def judge(self, where: str) -> None:
+        """What a daemon makes of it that nothing happens to."""
+        code = self.child(self.kind(0, die, calls))
+        wrong = judge(self.root, self.base, self.scene) if code == 0 else [f"the daemon ended with {code}"]
+        self.bad += [f"{where}: {each}" for each in wrong]
+
+    def end(self) -> None:
+        shutil.rmtree(self.base, ignore_errors=True)
+        shutil.rmtree(self.root, ignore_errors=True)
 
 
-def deliveries(base: Path, to: tuple[str, ...]) -> tuple[Step, ...]:
-    """As zips, file by file, and as if to another machine."""
-    settings = {
-        "zips": {"to": [str(base / "zips")]},
-        "flat": {"to": [str(base / "flat")], "form": "files"},
-        "far": {"to": [f"file://{base}/far"], "form": "files", "log": True},
-    }
-    return tuple(HandOver(HandOver.Settings(**settings[each])) for each in to)
-
-
-def judge_deliveries(root: Path, base: Path, scene: Scene) -> list[str]:
-    """Each parcel has arrived once and whole, and nothing of it is left in the spool."""
-    wrong = [f"left in the spool: {name}" for name in names(root / "spool" / "handing")]
-    stems = [name.removesuffix(".pdf") for name in names(base / "pass") if name.endswith(".pdf")]
-    number = "-2" if "zips/a.zip" in scene.taken else ""
-    want = {
-        "zips": [f"{stem}{number}.zip" for stem in stems]
-        + [name[5:] for name in scene.taken if name.startswith("zips")],
-        "flat": [f"{stem}{ending}" for stem in stems for ending in (".pdf", ".report.html", ".sha256")],
-        "far": [f"{stem}{ending}" for stem in stems for ending in (".log", ".pdf", ".report.html", ".sha256")],
-    }
-    for folder in scene.to:
-        if names(base / folder) != sorted(want[folder]):
-            wrong.append(f"in {folder}: {names(base / folder)}, wanted {sorted(want[folder])}")
-    for stem in stems if not wrong else ():
-        data = (base / "pass" / f"{stem}.pdf").read_bytes()
-        with zipfile.ZipFile(base / "zips" / f"{stem}{number}.zip") as bundle:
-            if bundle.testzip() or bundle.read(f"{stem}{number}.pdf") != data:
-                wrong.append("the zip is not whole")
-        for folder in scene.to[1:]:
-            checked = subprocess.run(
-                ["sha256sum", "-c", "--quiet", f"{stem}.sha256"], cwd=base / folder, capture_output=True, check=False
-            )
-            if checked.returncode or (base / folder / f"{stem}.pdf").read_bytes() != data:
-                wrong.append(f"{folder} is not whole: {checked.stdout!r}")
-    return wrong
-
-
-def judge_one(root: Path, base: Path, scene: Scene, artwork: str, outcome: str) -> list[str]:
-    tickets = {name: text for name, text in scene.drops.items() if name != artwork}
-    want = wanted(scene, artwork, outcome, tickets)
-    if outcome != "hold":
-        homes = list((root / "spool" / "done").iterdir())
-        have = {path.name: path.read_bytes() for home in homes for path in home.glob("[ot][ri]*/*.*") if path.is_file()}
-        kept = {name: text for name, text in have.items() if name not in ("record.json",)}
-        if kept != {artwork: scene.drops[artwork], **tickets}:
-            return [f"the original is not kept whole: {sorted(kept)}"]
-    there = {f"{folder}/{path.name}": path.read_bytes() for folder in FOLDERS for path in (base / folder).iterdir()}
-    earlier = {name: data for name, data in scene.taken.items() if name.split("/")[0] in FOLDERS}
-    wrong = [] if there == {**want, **earlier} else [f"pass and hold: {sorted(there)}, wanted {sorted(want)}"]
-    return wrong + judge_ledger(root, artwork, outcome)
-
-
-def wanted(scene: Scene, artwork: str, outcome: str, tickets: dict[str, bytes]) -> dict[str, bytes]:
-    """What has to stand in pass and hold: `half` means that the first size passed and the second is held."""
-    data, stem = scene.drops[artwork], artwork.split(".")[0]
-    digest = hashlib.sha256(data).hexdigest()
-    sizes = [f"_{size}" for size in SIZES] if "two" in artwork else [""]
-    outcomes = ["pass", "hold"] if outcome == "half" else [outcome] * len(sizes)
-    number = {folder: "-2" if any(name.startswith(folder) for name in scene.taken) else "" for folder in FOLDERS}
-    want: dict[str, bytes] = {}
-    for size, its in zip(sizes, outcomes, strict=True):
-        name = f"pass/{stem}{size}{number['pass']}" if its == "pass" else f"hold/{stem}{number['hold']}{size}"
-        want[f"{name}.log"] = f"log of {digest}\n".encode()
-        want[f"{name}.report.html"] = f"report of {digest}\n".encode()
-        if its == "pass":
-            want[f"{name}.pdf"] = b"result of " + data + size.encode()
-    if "hold" in outcomes:
-        want[f"hold/{stem}{number['hold']}.pdf"] = data
-        want |= {f"hold/{name.replace(stem, stem + number['hold'])}": text for name, text in tickets.items()}
-    return want
-
-
-def judge_ledger(root: Path, artwork: str, outcome: str) -> list[str]:
-    """The ledger knows each job once, with its outcome."""
-    ledger = Ledger(root / "spool" / "ledger.sqlite")
-    found = sorted((entry.state, str(entry.outcome)) for entry in ledger.entries())
-    ledger.close()
-    count = 2 if "two" in artwork else 1
-    outcomes = ["hold", "pass"] if outcome == "half" else [outcome] * count
-    return [] if found == [("published", each) for each in outcomes] else [f"the ledger has {found}"]
-
-
-def kill_everywhere(root: Path, name: str, count: Callable[[When, str], bool], step: int) -> dict[str, object]:
-    """Kill at point 1, 2, 3 ... until none is met; some also kill the second daemon at another point."""
-    scene, bad, k, twice = SCENES[name], [], 0, 0
-    while True:
+def steps(trial: Trial, step: int) -> Iterator[int]:
+    k = 0
+    while len(trial.bad) <= 20:
         k += step
-        base = lay_out(root, scene)
-        code = in_child(lambda k=k, base=base: run(root, base, Shim(k, die, count), name))
+        trial.begin()
+        yield k
+
+
+def kill(trial: Trial, step: int) -> int:
+    """Kill at point 1, 2, 3 ... until none is met; some also kill the second daemon at another point."""
+    for k in steps(trial, step):
+        code = trial.child(trial.kind(k, die, after_changes))
         if code == 0:
             break
-        if code == KILLED and k % 3 == 0:
-            twice += 1
-            in_child(lambda k=k, base=base: run(root, base, Shim(7 + k * 13 % 40, die, count), name))
-        code = in_child(lambda base=base: run(root, base, Shim(0, die, calls), name)) if code == KILLED else code
-        wrong = judge(root, base, scene) if code == 0 else [f"the daemon ended with {code}"]
-        bad += [f"point {k}: {each}" for each in wrong]
-        if len(bad) > 20:
-            break
-    shutil.rmtree(base, ignore_errors=True)
-    return {"points": k // step, "twice": twice, "bad": bad}
+        if code != KILLED:
+            trial.bad.append(f"point {k}: the daemon ended with {code}")
+        if k % 3 == 0:
+            trial.twice += 1
+            trial.child(trial.kind(7 + k * 13 % 40, die, after_changes))
+        trial.judge(f"point {k}")
+    return k // step
 
 
-def fail_everywhere(root: Path, name: str, number: int, step: int, *, on: bool) -> dict[str, object]:
-    """Let call 1, 2, 3 ... fail with an error number, once or from then on until the daemon is started again."""
-    scene, bad, k = SCENES[name], [], 0
-    while True:
-        k += step
-        base = lay_out(root, scene)
-        shim = Shim(k, fail_with(number), calls, on)
-
-        def first(shim: Shim = shim, base: Path = base) -> None:
-            with contextlib.suppress(ConfigError):  # it may refuse to start; then its next start must do
-                run(root, base, shim, name)
-            os._exit(3 if shim.met else 0)
-
-        ended = in_child(first)
+def fail(trial: Trial, step: int, number: int, what: str) -> int:
+    """Let call 1, 2, 3 ... fail."""
+    more = {"healed": HEALS_AFTER, "on": float("inf")}.get(what, 0)
+    for k in steps(trial, step):
+        shim = trial.kind(k, fail_with(number), done if what == "lied" else calls, more)
+        ended = in_child(lambda shim=shim: first(trial, shim, what))  # type: ignore[misc]
         if ended == 0:
             break
-        if ended != 3:
-            bad.append(f"call {k}: the daemon fell over")
-        code = in_child(lambda base=base: run(root, base, Shim(0, die, calls), name))
-        wrong = judge(root, base, scene) if code == 0 else [f"the daemon ended with {code}"]
-        bad += [f"call {k}: {each}" for each in wrong]
-        if len(bad) > 20:
+        if ended == LATE:
+            trial.bad.append(
+                f"call {k}: the daemon did not make good by itself: {judge(trial.root, trial.base, trial.scene)}"
+            )
+        elif ended != MET:
+            trial.bad.append(f"call {k}: the daemon fell over")
+        trial.judge(f"call {k}")
+    return k // step
+
+
+def first(trial: Trial, shim: Shim, what: str) -> None:
+    """The daemon to which it happens."""
+    daemon = make_daemon(trial.root, trial.base, shim, trial.name)
+    late = []
+
+    def watch() -> None:
+        end = time.monotonic() + 20
+        while time.monotonic() < end and not (
+            at_rest(trial.root, trial.base) and (not shim.met or not judge(trial.root, trial.base, trial.scene))
+        ):
+            time.sleep(0.02)
+        late.append(time.monotonic() >= end)
+        daemon.stop()
+
+    if what == "healed":
+        threading.Thread(target=watch, daemon=True).start()
+    with contextlib.suppress(ConfigError):  # it may refuse to start; then its next start must do
+        daemon.run(until_idle=what != "healed")
+        if shim.met and what == "healed" and (any(late) or judge(trial.root, trial.base, trial.scene)):
+            os._exit(LATE)
+    os._exit(MET if shim.met else 0)
+
+
+def each_syscall(trial: Trial, step: int, do: int) -> int:
+    """At each system call that changes the ledger's files."""
+    library = ctypes.CDLL(None)
+    for k in steps(trial, step):
+
+        def armed(k: int = k) -> None:
+            library.each_call_arm(b"ledger.sqlite", k, do, 0)
+            with contextlib.suppress(ConfigError):
+                run(trial.root, trial.base, trial.kind(0, die, calls), trial.name)
+            os._exit(MET if library.each_call_met() else 0)
+
+        code = in_child(armed)
+        if code == 0:
             break
-    shutil.rmtree(base, ignore_errors=True)
-    return {"points": k // step, "bad": bad}
+        if code not in (-9, MET):
+            trial.bad.append(f"system call {k}: the daemon fell over")
+        trial.judge(f"system call {k}")
+    return k // step
+
+
+def main(arguments: list[str]) -> None:
+    start = time.monotonic()
+    where, name, what, step, *more = arguments
+    trial = Trial(Path(where), name, Links if "links" in more else Shim)
+    number = getattr(errno, more[0]) if more and more[0] != "links" else 0
+    if what == "kill":
+        points = kill(trial, int(step))
+    elif what.startswith("syscall"):
+        points = each_syscall(trial, int(step), number or DIE_INSIDE)
+    else:
+        points = fail(trial, int(step), number, what)
+    trial.end()
+    seconds = round(time.monotonic() - start, 1)
+    print(json.dumps({"points": points, "twice": trial.twice, "bad": trial.bad, "seconds": seconds}, indent=1))
 
 
 if __name__ == "__main__":
-    start = time.monotonic()
-    where, scene_name, what, step_text, *more = sys.argv[1:]
-    if what == "kill":
-        result = kill_everywhere(
-            Path(where), scene_name, every_point if "all" in more else after_changes, int(step_text)
-        )
-    else:
-        result = fail_everywhere(Path(where), scene_name, getattr(errno, what), int(step_text), on="on" in more)
-    print(json.dumps({**result, "seconds": round(time.monotonic() - start, 1)}, indent=1))
+    main(sys.argv[1:])

@@ -208,7 +208,7 @@ def test_a_ledger_of_an_earlier_version_is_taken_over(tmp_path: Path, version: i
         look.close()
     ledger = Ledger(path)
     assert [(entry.job, entry.outcome) for entry in ledger.entries()] == [("j1", "pass")]
-    assert (ledger.fresh, ledger.hand_overs(), ledger.aside) == (False, [], None)
+    assert (ledger.hand_overs(), ledger.aside) == ([], None)
     ledger.close()
     with sqlite3.connect(path) as again:
         assert again.execute("PRAGMA user_version").fetchone() == (VERSION,)
