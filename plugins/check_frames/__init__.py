@@ -26,7 +26,7 @@ class CheckFramesSettings(Settings):
         2.0, "Hold a frame that is no wider than so many times `cutting_tolerance`; 0: never", unit="times", ge=0, le=10
     )
     note_times: float = setting(
-        3.0,
+        4.0,
         "Note a frame or a stripe that is no wider than so many times `cutting_tolerance`",
         unit="times",
         ge=0,
@@ -116,7 +116,7 @@ class CheckFrames(Step):
             if kind == "frame"
             else f"it may show {less} or {more}"
         )
-        enough = show_length(off * max(self.settings.hold_times, self.settings.note_times) + off)
+        enough = show_length(off * max(self.settings.hold_times, self.settings.note_times))
         one = bands[0].strip
         report(
             code,
@@ -127,7 +127,7 @@ class CheckFrames(Step):
             box=trim
             if kind == "frame"
             else one.box(0, one.pixels.shape[1], one.outside, one.outside + one.rows(width)),
-            mend=f"Make the {kind} {enough} wide or more, or do without it and let the art run out through the bleed.",
+            mend=f"Make the {kind} wider than {enough}, or do without it and let the art run out through the bleed.",
         )
 
     def _line(self, report: Callable[..., None], page: int, where: str, sides: list[str], trim: Box) -> None:

@@ -11,13 +11,13 @@ from hotfolder.plugin import MM, Job, Length, Part, Register, Settings, Step, ho
 
 from . import words
 from .uses import Use, largest_uses
-from .weight import looks_smooth, tell_hidden, tell_too_fine
+from .weight import looks_smooth, shows_squares, tell_hidden, tell_too_fine
 from .words import PPI
 
 
 class CheckPicturesSettings(Settings):
-    hold_below: float = setting(100.0, "Hold below this part of the ticket's `least_ppi`", unit="%", ge=0, le=1000)
-    note_below: float = setting(125.0, "Note below this part of the ticket's `least_ppi`", unit="%", ge=0, le=1000)
+    hold_below: float = setting(90.0, "Hold below this part of the ticket's `least_ppi`", unit="%", ge=0, le=1000)
+    note_below: float = setting(100.0, "Note below this part of the ticket's `least_ppi`", unit="%", ge=0, le=1000)
     least_line_art_ppi: float = setting(
         600.0, "Note black-and-white line art of less than this (common practice)", unit="ppi", ge=0, le=10_000
     )
@@ -35,7 +35,7 @@ class CheckPicturesSettings(Settings):
 class CheckPictures(Step):
     """Compare the resolution of every placed picture, after all scaling, with the ticket's least one.
 
-    It looks at pixels only to pass what is smooth all over. What was enlarged beforehand has enough of them and is soft
+    It looks at pixels only to pass what is smooth all over, or made of squares. What was enlarged beforehand has enough of them and is soft
     all the same: check_sharpness tells.
     """
 
@@ -50,7 +50,7 @@ class CheckPictures(Step):
             count = len(pdf.pages)
             uses, hidden = largest_uses(job, pdf, settings.least_side)
             detailed = self._detailed(job, pdf, uses)
-            held = self._judge(job, detailed, count)
+            held = self._judge(job, pdf, detailed, count)
             self._tell_mirrored(job, detailed)
             tell_hidden(job, pdf, hidden, settings.least_weight)
             tell_too_fine(job, pdf, uses, settings.too_fine_ppi, settings.least_weight)
@@ -61,22 +61,26 @@ class CheckPictures(Step):
 
     def _detailed(self, job: Job, pdf: Pdf, uses: Sequence[Use]) -> list[Use]:
         """The pictures of which more pixels would show more; of the others that lack some, one note."""
-        wanted = job.ticket.least_ppi * self.settings.note_below / 100
-        smooth = [use for use in uses if use.even < wanted and looks_smooth(pdf, use)]
-        if coarse := [use for use in smooth if use.even < job.ticket.least_ppi * self.settings.hold_below / 100]:
+        least, settings = job.ticket.least_ppi, self.settings
+        wanted = least * max(settings.note_below, settings.hold_below) / 100
+        smooth = [use for use in uses if use.even < wanted and looks_smooth(pdf, use, least)]
+        if coarse := [use for use in smooth if use.even < least * settings.hold_below / 100]:
             words.note_smooth(job, coarse)
         return [use for use in uses if use not in smooth]
 
-    def _judge(self, job: Job, uses: list[Use], count: int) -> bool:
+    def _judge(self, job: Job, pdf: Pdf, uses: list[Use], count: int) -> bool:
         least, settings = job.ticket.least_ppi, self.settings
         floor, modest = least * settings.hold_below / 100, least * settings.note_below / 100
         coarse = [use for use in uses if use.even < floor]
         lines = [use for use in uses if use.placed.bits == 1 and floor <= use.even < settings.least_line_art_ppi]
         tight = [use for use in uses if use.placed.bits != 1 and floor <= use.even < modest]
+        coarse, lines, tight = (
+            [use for use in lacking if not shows_squares(pdf, use)] for lacking in (coarse, lines, tight)
+        )
         stretched = [use for use in uses if use.is_stretched]
         skewed = [use for use in uses if use.is_skewed]
         for code, level, found, needed in (
-            ("coarse_picture", Level.HOLD, coarse, floor),
+            ("coarse_picture", Level.HOLD, coarse, max(least, floor)),
             ("modest_picture", Level.NOTE, tight, modest),
             ("coarse_line_art", Level.NOTE, lines, settings.least_line_art_ppi),
             ("stretched_picture", Level.NOTE, stretched, 0.0),

@@ -1,4 +1,4 @@
-"""Tells of pictures that only add weight (they never show, or are far too fine), and which are smooth all over."""
+"""Tells of pictures that only add weight (they never show, or are far too fine), and which need no more pixels than they have."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Collection, Sequence
 from pikepdf import Pdf, Stream
 
 from hotfolder.pdf.objects import entry
-from hotfolder.pdf.pictures.smooth import is_smooth
+from hotfolder.pdf.pictures.smooth import is_smooth, is_squares
 from hotfolder.plugin import Job
 
 from .uses import Use
@@ -48,14 +48,23 @@ def tell_too_fine(job: Job, pdf: Pdf, uses: Sequence[Use], most_ppi: float, leas
     )
 
 
-def looks_smooth(pdf: Pdf, use: Use) -> bool:
-    """Whether a picture is flat or changes so gently that more pixels would show nothing more."""
+def looks_smooth(pdf: Pdf, use: Use, least: float) -> bool:
+    """Whether a picture is flat or changes so gently that more pixels would show nothing more.
+
+    A shadow in a flat colour counts from half of the least resolution on; below, its pixels show at its blurred edges.
+    """
     placed = use.placed
     return (
         placed.object_id is not None
         and placed.space is not None
-        and is_smooth(pdf.get_object(placed.object_id), placed.space)
+        and is_smooth(pdf.get_object(placed.object_id), placed.space, blurred_mask=use.even >= least / 2)
     )
+
+
+def shows_squares(pdf: Pdf, use: Use) -> bool:
+    """Whether a picture is made of squares of several pixels, as a QR code is: nothing of it gets blurred."""
+    placed = use.placed
+    return placed.object_id is not None and is_squares(pdf.get_object(placed.object_id), placed.space)
 
 
 def _weight(pdf: Pdf, key: tuple[int, int] | None) -> int:

@@ -11,8 +11,8 @@ from .uses import Use
 
 PPI = "pixels per inch"
 WORDS = {
-    "coarse_picture": "has only {ppi} pixels per inch at that size; at least {needed} are needed, or it prints blurred.",
-    "modest_picture": "has {ppi} pixels per inch at that size: enough, but not plenty ({needed} would be).",
+    "coarse_picture": "has only {ppi} pixels per inch at that size; {needed} are needed, or it prints blurred.",
+    "modest_picture": "has {ppi} pixels per inch at that size, a little less than the {needed} that were asked for.",
     "coarse_line_art": "is black-and-white line art of {ppi} pixels per inch; below {needed} its edges may look ragged.",
     "stretched_picture": "is stretched: more in one direction than in the other.",
     "skewed_picture": "is skewed: its sides are no longer at right angles.",
@@ -22,7 +22,7 @@ STRAIGHT = "If that isn't meant, take the skew out in the layout."
 
 
 def which(use: Use, count: int) -> str:
-    start = f"On page {use.placed.page} a" if count > 1 else "A"
+    start = f"On page {use.placed.page}, a" if count > 1 else "A"
     often = f", placed {use.times} times" if use.times > 1 else ""
     return f"{start} picture of {use.placed.width} × {use.placed.height} pixels, {show_size(*use.size)}{often},"
 

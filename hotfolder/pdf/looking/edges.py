@@ -25,7 +25,7 @@ Bools = NDArray[np.bool_]
 
 SIDES = ("top", "right", "bottom", "left")  # clockwise
 PPI = 254.0  # a pixel is 0.1 mm
-INSIDE = 4.5 * MM  # how far inside the cut a strip begins, where nobody asks for more; so one drawing serves all
+INSIDE = 5.5 * MM  # how far inside the cut a strip begins, where nobody asks for more; so one drawing serves all
 MOST_STRIP_PIXELS = 12_000_000
 MOST_KEPT = 12  # pages of a job whose strips are kept for the next who asks
 #: From this on a colour counts as bare paper: less than 3 % of tone need not print (ISO 12647-2 asks for 3 to 97 % on
