@@ -285,6 +285,6 @@ class Job:
         assert self._open is not None
         path = self.scratch(".pdf")
         with warnings.catch_warnings(action="ignore", category=pikepdf.PageCopyWarning):  # nothing is copied
-            self._open.save(path, object_stream_mode=pikepdf.ObjectStreamMode.generate)
+            self._open.save(path, fix_metadata_version=False, object_stream_mode=pikepdf.ObjectStreamMode.generate)
         self._let_go()
         self._artwork = path

@@ -36,7 +36,7 @@ def draw_pair(artwork: Path, page: int, box: Box, condition: Condition) -> Image
         del pdf.pages[page:]
         del pdf.pages[: page - 1]
         walk(pdf, AsDesigned(condition, ppi))
-        pdf.save(copy, compress_streams=False)
+        pdf.save(copy, fix_metadata_version=False, compress_streams=False)
     with open_pages(copy.getvalue()) as pages:
         designed = pages.render(1, ppi, area, paper=False)
     plates = make_plates(artwork, page, ppi, condition, area)

@@ -48,7 +48,12 @@ def _converted(path: Path, condition: Condition, ppi: float, pages: Sequence[int
         if len(pdf.pages) > MOST_PAGES_KEPT:
             _empty_others(pdf, pages)
         copy = BytesIO()
-        pdf.save(copy, compress_streams=False, object_stream_mode=pikepdf.ObjectStreamMode.disable)
+        pdf.save(
+            copy,
+            fix_metadata_version=False,
+            compress_streams=False,
+            object_stream_mode=pikepdf.ObjectStreamMode.disable,
+        )
     sentence = "Colours of some parts of the pictures are approximate." if result.leftovers else ""
     return copy.getvalue(), sentence
 

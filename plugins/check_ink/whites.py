@@ -25,7 +25,7 @@ def vanishing(artwork: Path, plates: Plates, condition: Condition, boxes: PageBo
     with pikepdf.open(artwork) as pdf:
         walk(pdf, SetOverprint(inherited=True), [plates.page - 1])
         copy = BytesIO()
-        pdf.save(copy, compress_streams=False)
+        pdf.save(copy, fix_metadata_version=False, compress_streams=False)
     meant = make_plates(copy.getvalue(), plates.page, plates.ppi, condition, boxes.bleed)
     lost = [place for place in places_that_differ(plates, meant, _SHOWS) if place.square_cm > _LEAST_CM2]
     return [(plates.page, place.box) for place in neighbours(lost, NEAR / boxes.user_unit)]

@@ -49,7 +49,7 @@ def _all_on(pdf: pikepdf.Pdf) -> bytes:
         if isinstance(group, Dictionary) and "/Usage" in group:
             del group["/Usage"]
     out = BytesIO()
-    pdf.save(out, compress_streams=False)
+    pdf.save(out, fix_metadata_version=False, compress_streams=False)
     return out.getvalue()
 
 

@@ -50,7 +50,12 @@ class OpenPdf(Opener):
             if opened.encrypted or opened.repairs or inferred:
                 _write_trims(opened, inferred)
                 with warnings.catch_warnings(action="ignore", category=pikepdf.PageCopyWarning):  # nothing is copied
-                    opened.pdf.save(path, encryption=False, object_stream_mode=pikepdf.ObjectStreamMode.generate)
+                    opened.pdf.save(
+                        path,
+                        encryption=False,
+                        object_stream_mode=pikepdf.ObjectStreamMode.generate,
+                        fix_metadata_version=False,  # it may be anything; a step that seals the file writes it anew
+                    )
             else:
                 shutil.copyfile(job.original, path)
             count = len(opened.boxes)

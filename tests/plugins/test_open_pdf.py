@@ -347,3 +347,17 @@ def test_a_trailer_without_a_size_gets_one(tmp_path: Path) -> None:
     run_steps(job, load_plugins().steps["open_pdf"]())
     assert codes(job)[0] == "note repaired"
     assert len(pypdf.PdfReader(job.artwork).pages) == 1
+
+
+def test_metadata_that_is_none_is_no_fault(tmp_path: Path) -> None:
+    """A locked file is saved anew when it is opened; what stands in the place of its metadata does not matter."""
+    plain = make_pdf(tmp_path / "plain.pdf", trim_mm=(105, 148))
+    with pikepdf.open(plain) as pdf:
+        pdf.Root.Metadata = pdf.make_indirect(pikepdf.Dictionary(Type=pikepdf.Name.Metadata))
+        pdf.save(tmp_path / "b.pdf", encryption=pikepdf.Encryption(owner="x", user=""), fix_metadata_version=False)
+    job = opened(tmp_path, (tmp_path / "b.pdf").read_bytes())
+    assert not job.held
+    with job.edit():
+        pass
+    with job.read() as pdf:
+        assert len(pdf.pages) == 1

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -13,6 +14,8 @@ from hotfolder.daemon.events import Event
 from hotfolder.daemon.loop import Daemon
 from hotfolder.hookspecs import hookimpl
 from hotfolder.record import JobRecord
+
+sys.path.insert(0, str(Path(__file__).parent))  # this folder's own helpers
 
 CONFIG = """
 rescan = 1

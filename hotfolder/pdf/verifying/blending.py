@@ -57,6 +57,8 @@ def _designed(artwork: Path, page: int, condition: Condition) -> Rendered:
         boxes = read_boxes(pdf.pages[0])
         ppi = LONG_SIDE / (max(boxes.size(boxes.bleed)) / 72)
         walk(pdf, AsDesigned(condition, ppi))
-        pdf.save(out, compress_streams=False, stream_decode_level=pikepdf.StreamDecodeLevel.none)
+        pdf.save(
+            out, fix_metadata_version=False, compress_streams=False, stream_decode_level=pikepdf.StreamDecodeLevel.none
+        )
     with open_pages(out.getvalue()) as pages:
         return pages.render(1, ppi, boxes.bleed, paper=False)

@@ -59,7 +59,7 @@ def _marks_alone(sheet: bytes, number: int) -> bytes:
         blank.Resources = Dictionary(XObject=Dictionary({key: made.copy_foreign(forms[key])}))
         blank.Contents = made.make_stream(f"{key} Do".encode("ascii"))
         made.pages.append(pikepdf.Page(made.make_indirect(blank)))
-        made.save(out)
+        made.save(out, fix_metadata_version=False)
     return out.getvalue()
 
 

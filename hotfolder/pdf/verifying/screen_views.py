@@ -150,5 +150,7 @@ def screen_copy(path: Path, mapping: Mapping) -> bytes:
     out = io.BytesIO()
     with pikepdf.open(path) as pdf:
         walk(pdf, mapping)
-        pdf.save(out, compress_streams=False, stream_decode_level=pikepdf.StreamDecodeLevel.none)
+        pdf.save(
+            out, fix_metadata_version=False, compress_streams=False, stream_decode_level=pikepdf.StreamDecodeLevel.none
+        )
     return out.getvalue()
