@@ -14,6 +14,7 @@ from hotfolder.plugin import INCH, MM, Job, Length, Part, Register, Settings, St
 from .art import goes_with, near_art
 from .drawn import Drawn
 from .edges import Edges, Thing
+from .lines import in_line
 from .phrases import alike, phrases
 from .telling import How, Place, tell
 
@@ -104,7 +105,7 @@ class CheckMargin(Step):
         words = list(_shown(words, drawn, edges))
         told = [thing.box for thing in words]
         art = [thing for thing in art if edges.large(thing.box) or not goes_with(thing, told, edges.unit)]
-        return [*alike(words), *_shown(art, drawn, edges)]
+        return [*alike(words), *in_line(list(_shown(art, drawn, edges)), inventory.objects, edges)]
 
     def _level(self, thing: Thing, edges: Edges) -> tuple[How, str]:
         if thing.kind == "art":

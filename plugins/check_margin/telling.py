@@ -10,7 +10,7 @@ from hotfolder.pdf.looking.outlines import around
 from hotfolder.plugin import Job, show_length
 
 from .edges import Edges, Thing
-from .words import AWAY, MOVE, measured, named, says_cut, says_near
+from .words import AWAY, MOVE, measured, named, on_pages, says_cut, says_near
 
 How = Literal["hold", "note", "ignore"]
 
@@ -30,7 +30,7 @@ Judged = tuple[How, str, Place]
 def tell(
     job: Job, places: Iterable[Place], level: Callable[[Thing, Edges], tuple[How, str]], most: int, count: int
 ) -> bool:
-    """Report everything; whether anything holds. Lines and shapes of a page are told as one."""
+    """Report everything; whether anything holds. Lines and shapes of all pages are told as one."""
     judged: list[Judged] = [(*level(place.thing, place.edges), place) for place in places]
     single = [each for each in judged if each[0] != "ignore" and each[2].thing.kind != "art"]
     single.sort(key=lambda each: (each[0], each[2].page, each[2].thing.nearest))
@@ -39,8 +39,8 @@ def tell(
     _tell_rest(job, single[most:])
     for how in ("hold", "note"):
         art = [place for found, _, place in judged if found == how and place.thing.kind == "art"]
-        for page in sorted({place.page for place in art}):
-            _tell_art(job, how, [place for place in art if place.page == page], count)
+        if art:
+            _tell_art(job, how, art, count)
     return any(how == "hold" for how, _, _ in judged)
 
 
@@ -79,17 +79,20 @@ def _tell_rest(job: Job, rest: Sequence[Judged]) -> None:
 
 def _tell_art(job: Job, how: str, places: Sequence[Place], count: int) -> None:
     nearest = min(places, key=lambda place: place.thing.nearest)
+    pages = sorted({place.page for place in places})
     several = len(places) > 1
     what = f"{len(places)} parts of the art (lines, shapes, larger pictures) end" if several else ""
     what = what or "A part of the art (a line, a shape, a larger picture) ends"
+    where = f"{on_pages(pages).capitalize()}: " if count > 1 else ""
     nearby = f"{', the nearest' if several else ''} {measured(nearest.thing)} trim"
+    nearby += f" on page {nearest.page}" if len(pages) > 1 else ""
     (job.hold if how == "hold" else job.note)(
         "art_in_margin",
-        f"{_on_page(nearest, count)}{what} inside the safe margin{nearby}. Where the cut is a little off, it is seen.",
+        f"{where}{what} inside the safe margin{nearby}. Where the cut is a little off, it shows.",
         measured=measured(nearest.thing),
         required=_wanted(nearest.edges),
         page=nearest.page,
-        box=around([place.thing.box for place in places]) if several else nearest.thing.box,
+        box=around([place.thing.box for place in places if place.page == nearest.page]),
         mend=AWAY,
     )
 

@@ -131,20 +131,41 @@ TABLE = {
         logo(5, 150),
         {},
         {},
-        [("hold small_art_in_margin", "A small drawing, 19.5 × 7.5 mm", "5 mm (0.197 in) from the left")],
+        [("hold small_art_in_margin", "A drawing, 19.5 × 7.5 mm", "5 mm (0.197 in) from the left")],
     ),
     "a logo, and the shop only wants a note": (
         logo(5, 150),
         {},
         {"small_art": "note"},
-        [("note small_art_in_margin", "A small drawing", "5 mm (0.197 in) from the left")],
+        [("note small_art_in_margin", "A drawing", "5 mm (0.197 in) from the left")],
     ),
     "and nothing at all": (logo(5, 150), {}, {"small_art": "ignore"}, []),
     "a logo on a stripe that runs off": (
         f".3 0 0 0 k -5 -5 210 40 re f 0 0 0 1 k {logo(100, 4)}",
         {},
         {},
-        [("hold small_art_in_margin", "A small drawing", "4 mm (0.157 in) from the bottom")],
+        [("hold small_art_in_margin", "A drawing", "4 mm (0.157 in) from the bottom")],
+    ),
+    "parts of a logo on one line": (
+        logo(5, 150) + logo(30, 150) + logo(55, 152) + logo(5, 200) + logo(35, 200),
+        {},
+        {},
+        [
+            ("hold small_art_in_margin", "A drawing, 69.5 × 9.5 mm", "5 mm (0.197 in) from the left"),
+            ("hold small_art_in_margin", "A drawing, 19.5 × 7.5 mm", "5 mm (0.197 in) from the left"),
+        ],
+    ),
+    "an outlined word along the foot, with letters of few points": (
+        logo(60, 5) + "82 5 1 8 re 85 5 1 8 re f " + logo(88, 5),
+        {},
+        {},
+        [("hold small_art_in_margin", "A drawing, 47.5 × 8 mm", "5 mm (0.197 in) from the bottom")],
+    ),
+    "a logo beside a line that is higher": (
+        logo(5, 150) + "28 120 1 80 re f",
+        {},
+        {},
+        [("hold small_art_in_margin", "A drawing, 19.5 × 7.5 mm", "5 mm (0.197 in) from the left")],
     ),
     "a logo beside a text": (
         text("HALL", 6, 140) + logo(8, 146),
@@ -152,7 +173,7 @@ TABLE = {
         {},
         [
             ("hold text_in_margin", "“HALL”", "from the left"),
-            ("hold small_art_in_margin", "A small drawing", "from the left"),
+            ("hold small_art_in_margin", "A drawing", "from the left"),
         ],
     ),
     "a badge around a text, and a line below it": (
@@ -212,6 +233,15 @@ TABLE = {
             ("hold more_in_margin", "2 more places of this kind, such as “No 2” on page 1.", "2 more places"),
         ],
     ),
+    "more logos than are shown": (
+        logo(4, 150) + logo(5, 200),
+        {},
+        {"most_findings": 1},
+        [
+            ("hold small_art_in_margin", "A drawing", "from the left"),
+            ("hold more_in_margin", "1 more place of this kind, such as a drawing, 19.5 × 7.5 mm", "1 more place"),
+        ],
+    ),
 }  # fmt: skip
 
 
@@ -265,6 +295,18 @@ def test_what_it_says(case, check_margin, tmp_path):
         assert measured in found.measured
     if not any(code.startswith("hold") for code, _, _ in wanted):
         assert any("stand" in sentence or "No safe margin" in sentence for sentence in told)
+
+
+def test_art_on_several_pages_is_told_once(check_margin, tmp_path):
+    path = poster(tmp_path, "1 w 6 6 188 288 re S")
+    with pikepdf.open(path, allow_overwriting_input=True) as pdf:
+        for _ in range(4):
+            pdf.pages.append(pdf.pages[0])
+        pdf.pages[3].Contents = pdf.make_stream(b"")
+        pdf.save(path)
+    (found,) = judged(tmp_path, check_margin, path, {"pages": 5})[0].findings
+    assert found.message.startswith("Pages 1 to 3 and 5: 4 parts of the art")
+    assert found.page == 1
 
 
 # /Rotate, how far the drawing is mirrored -> the side that letters at the page's own left are told to be near
