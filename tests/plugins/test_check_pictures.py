@@ -145,6 +145,12 @@ TABLE = {
         {},
         [("hold coarse_picture", "has only 20", "20 ppi", "150 ppi")],
     ),
+    "a photograph enlarged pixel by pixel": (
+        f"q {AT} 144 0 0 144 0 0 cm /Blown Do Q",
+        {},
+        {},
+        [("hold coarse_picture", "has only 20", "20 ppi", "150 ppi")],
+    ),
     "a disc is no square": (
         f"q {AT} 144 0 0 144 0 0 cm /Disc Do Q",
         {},
@@ -345,6 +351,7 @@ def resources(pdf: pikepdf.Pdf) -> Dictionary:
             Faded=gray(squares(1), BLURRED),
             Hard=gray(0 * FAR, 255 * np.clip(EDGE - FAR, 0, 1)),
             Squares4=gray(squares(4)),
+            Blown=gray(DOWN // 4 * 67 % 256 // 2 + ACROSS // 4 * 89 % 256 // 2),
             Squares3=gray(squares(3)),
             Bits8=one_bit(ColorSpace=Name.DeviceGray),
             Stencil8=one_bit(ImageMask=True),

@@ -23,6 +23,7 @@ LEAST_STEP = (
 #: or two pixels changes its slope by 85 or more.
 BLURRED_STEP, BLURRED_BEND = 85.0, 43.0
 LEAST_SQUARE = 4  # pixels between the edges of what counts as squares
+MOST_TONES = 8  # of these squares; a photograph that was enlarged pixel by pixel has more
 BORDER = 2  # pixels that these may be nearer to the picture's own border, where nothing but its ground is seen
 
 Levels = NDArray[np.float32]
@@ -45,7 +46,7 @@ def is_smooth(picture: Object, space: Space, *, blurred_mask: bool = False) -> b
 
 def is_squares(picture: Object, space: Space | None) -> bool:
     """Whether all edges of a picture lie on a few columns and rows, several pixels apart, as those of a QR code do:
-    however large its pixels are shown, they show it whole. `space`: None for a stencil.
+    however large its pixels are shown, they show it whole. It has few tones, too. `space`: None for a stencil.
 
     No where it has no edge, or a mask with edges, or can't be read.
     """
@@ -69,12 +70,8 @@ def _is_gentle(picture: Stream, space: Space, step: float = LEAST_STEP, bend: fl
 
 
 def _is_squares(picture: Stream, space: Space) -> bool:
-    down, columns, across, top = (
-        [-1 - BORDER],
-        list[int](),
-        np.zeros(0, bool),
-        0,
-    )  # an edge is named by the last line before it
+    down, columns = [-1 - BORDER], list[int]()  # edges, each named by the last line of pixels before it
+    across, tones, top = np.zeros(0, bool), set[bytes](), 0
     for levels in _overlapping(picture, space, 1):
         edges = np.abs(np.diff(levels, axis=0)).max(axis=2, initial=0) > LEAST_STEP
         down += (np.flatnonzero(edges.any(axis=1)) + top).tolist()
@@ -83,6 +80,10 @@ def _is_squares(picture: Stream, space: Space) -> bool:
         top += len(levels) - 1
         columns = [-1 - BORDER, *np.flatnonzero(across).tolist(), len(across) + BORDER]
         if not (_apart(down) and _apart(columns)):
+            return False
+        coarse = (levels[::LEAST_SQUARE, ::LEAST_SQUARE] / 16).astype(np.uint8).reshape(-1, levels.shape[2])
+        tones |= {tone.tobytes() for tone in np.unique(coarse, axis=0)}
+        if len(tones) > MOST_TONES:
             return False
     return _apart([*down, top + BORDER]) and len(down) + len(columns) > 3
 
