@@ -158,8 +158,9 @@ class Dropper:
         if self.chance.random() < 0.8:  # each of them waits for its patience
             return
         path, data = self.new()
-        path.write_bytes(data[: len(data) // 2])
-        self.note(data[: len(data) // 2], MUST, "cut short")
+        cut = data[: len(data) // 2] + f"\n% {self.number}".encode()  # no two alike, although their ends are gone
+        path.write_bytes(cut)
+        self.note(cut, MUST, "cut short")
 
     def old_date(self) -> None:
         path, data = self.new()
