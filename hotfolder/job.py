@@ -19,6 +19,8 @@ from hotfolder.finding import About, Box, Finding, Level, Views
 from hotfolder.ink import InkView
 from hotfolder.moved import LaidSheet, Moved, Placed
 from hotfolder.pdf.looking.drawings import Drawings
+from hotfolder.pdf.looking.inventory import take_inventory
+from hotfolder.pdf.looking.painted import Inventory
 from hotfolder.pdf.render import Pages
 from hotfolder.ticket import KEYS, Ticket
 
@@ -121,7 +123,7 @@ class Job:
     def once(self, key: object, look: Callable[[], Found]) -> Found:
         """What `look` finds in the working PDF: looked at once for each version of it, however many steps ask.
 
-        `key`: what is looked for, such as ("inventory", page). What comes back belongs to all who ask: don't change it.
+        `key`: what is looked for, such as ("edges", page). What comes back belongs to all who ask: don't change it.
         """
         if key not in self._looked:
             self._looked[key] = look()
@@ -135,6 +137,10 @@ class Job:
         open already. Not to be closed. ValueError where it can't be opened.
         """
         return self._drawings.of(self.artwork if colours or self._shapes is None else self._shapes)
+
+    def inventory(self, pdf: pikepdf.Pdf, page: int, unit: float) -> Inventory:
+        """Everything that a page (from 1) of the working PDF paints, listed once for all steps. `unit`: its UserUnit."""
+        return self.once(("inventory", page), lambda: take_inventory(pdf, page, unit))
 
     def move(self, page: int, moved: Moved) -> None:
         """Say that a page's drawing was moved as a whole, and how; places found on it so far move along.

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from hotfolder.pdf.boxes import read_boxes
-from hotfolder.pdf.looking.inventory import take_inventory
 from hotfolder.pdf.looking.own_marks import find_own_marks
 from hotfolder.plugin import MM, Job
 
@@ -16,7 +15,7 @@ def has_own_marks(job: Job) -> bool:
                 boxes = read_boxes(page)
             except ValueError:
                 return False
-            found = take_inventory(pdf, number, boxes.user_unit)
+            found = job.inventory(pdf, number, boxes.user_unit)
             sheet = find_own_marks(found, boxes.media, boxes.trim, boxes.user_unit).sheet
             if sheet is None or max(abs(a - b) for a, b in zip(sheet, boxes.trim, strict=True)) * boxes.user_unit > MM:
                 return False

@@ -9,7 +9,7 @@ from pikepdf import Pdf
 
 from hotfolder.gathered import Found, Gathered, listed
 from hotfolder.pdf.boxes import PageBoxes, cut_of, read_boxes
-from hotfolder.pdf.looking.inventory import Inventory, take_inventory
+from hotfolder.pdf.looking.inventory import Inventory
 from hotfolder.pdf.looking.own_marks import OwnMarks, find_own_marks
 from hotfolder.pdf.looking.transparency import find_transparency
 from hotfolder.plugin import MM, Box, Job, Level, Part, Register, Settings, Step, hookimpl, setting, show_size
@@ -56,11 +56,7 @@ class CheckConstruction(Step):
 
     def _page(self, job: Job, pdf: Pdf, number: int, boxes: PageBoxes) -> Iterator[Found]:
         unit = boxes.user_unit
-
-        def look() -> Inventory:
-            return take_inventory(pdf, number, unit)
-
-        inventory = job.once(("inventory", number), look)
+        inventory = job.inventory(pdf, number, unit)
         cut = cut_of(boxes, job.ticket.trim, job.ticket.bleed)
         marks = find_own_marks(inventory, boxes.media, cut[0] if cut else boxes.trim, unit)
         yield from _marks(marks, cut, boxes, job.ticket.bleed / unit)

@@ -9,7 +9,7 @@ from pikepdf import Pdf
 
 from hotfolder.gathered import Found, Gathered, listed
 from hotfolder.pdf.boxes import read_boxes
-from hotfolder.pdf.looking.inventory import Painted, take_inventory
+from hotfolder.pdf.looking.inventory import Painted
 from hotfolder.pdf.looking.text import Hidden, Shown, find_text
 from hotfolder.plugin import Box, Job, Length, Level, Part, Register, Settings, Step, hookimpl, setting
 
@@ -75,7 +75,7 @@ def _seen(job: Job, pdf: Pdf, number: int) -> tuple[list[Painted], Box | None]:
         unit, trim = boxes.user_unit, boxes.trim
     except ValueError:
         unit, trim = 1.0, None
-    return job.once(("inventory", number), lambda: take_inventory(pdf, number, unit)).objects, trim
+    return job.inventory(pdf, number, unit).objects, trim
 
 
 def _font(shown: Shown) -> Iterator[Found]:

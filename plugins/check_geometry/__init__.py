@@ -11,7 +11,6 @@ from hotfolder.pdf.boxes import SLACK, PageBoxes, cut_of, read_boxes, size_match
 from hotfolder.pdf.looking.edges import SIDES, bleed_of, look_along_cut
 from hotfolder.pdf.looking.edges_reach import reaches_cut
 from hotfolder.pdf.looking.extent import ordered_art
-from hotfolder.pdf.looking.inventory import take_inventory
 from hotfolder.plugin import (
     MM,
     Box,
@@ -89,7 +88,7 @@ class CheckGeometry(Step):
             return
         share = self.settings.tolerance_percent / 100
         cut = cut_of(boxes, ticket.trim, ticket.bleed, self.settings.tolerance, share)
-        art = job.once(("inventory", number), lambda: take_inventory(pdf, number, boxes.user_unit))
+        art = job.inventory(pdf, number, boxes.user_unit)
         yield from (*reading(art, boxes, self.settings.mirrored), *lost(art, boxes))
         if cut is None:
             assert ticket.trim is not None  # without an order the page's own edge counts

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from hotfolder.pdf.boxes import read_boxes
-from hotfolder.pdf.looking.inventory import take_inventory
 from hotfolder.plugin import Job, Length, Part, Register, Settings, Step, hookimpl, setting
 
 from .thin import Drawing, Limits, drawings, same_on_pages, thin_lines
@@ -48,8 +47,7 @@ class CheckLines(Step):
             for number, page in enumerate(pdf.pages, 1):
                 boxes = read_boxes(page)
                 unit = boxes.user_unit
-                look = lambda number=number, unit=unit: take_inventory(pdf, number, unit)  # noqa: E731
-                objects = job.once(("inventory", number), look).objects
+                objects = job.inventory(pdf, number, unit).objects
                 found += drawings(number, thin_lines(objects, unit, boxes.trim, limits), boxes.trim)
         places = list(same_on_pages(found).items())
         for one, pages in places[: self.settings.most_findings]:

@@ -8,7 +8,7 @@ from dataclasses import replace
 from pikepdf import Pdf
 
 from hotfolder.pdf.boxes import cut_of, read_boxes
-from hotfolder.pdf.looking.inventory import Inventory, Kind, take_inventory
+from hotfolder.pdf.looking.inventory import Inventory, Kind
 from hotfolder.plugin import INCH, MM, Job, Length, Part, Register, Settings, Step, hookimpl, setting, show_length
 
 from .art import goes_with, near_art
@@ -61,7 +61,7 @@ class CheckMargin(Step):
                 edges = self._edges(job, pdf, number)
                 if edges is None:
                     continue  # the check of the size tells
-                inventory = _inventory(job, pdf, number, edges.unit)
+                inventory = job.inventory(pdf, number, edges.unit)
                 if inventory.left_out:
                     _tell_left_out(job, number, inventory)
                 pictures |= any(each.kind is Kind.PICTURE and each.seen for each in inventory.objects)
@@ -117,10 +117,6 @@ class CheckMargin(Step):
         shorter = min(edges.trim.width, edges.trim.height) * edges.unit
         huge = thing.size >= shorter * self.settings.huge_letters / 100
         return ("note", "text_runs_off") if huge else ("hold", "text_cut_off")
-
-
-def _inventory(job: Job, pdf: Pdf, number: int, unit: float) -> Inventory:
-    return job.once(("inventory", number), lambda: take_inventory(pdf, number, unit))
 
 
 def _tell_left_out(job: Job, number: int, inventory: Inventory) -> None:

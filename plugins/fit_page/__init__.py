@@ -9,7 +9,6 @@ from pydantic import BeforeValidator, Field
 
 from hotfolder.pdf.boxes import PageBoxes, read_boxes
 from hotfolder.pdf.looking.extent import ordered_art
-from hotfolder.pdf.looking.inventory import take_inventory
 from hotfolder.pdf.mending.fitting import Allowed, Fit, plan_fit
 from hotfolder.pdf.mending.moving import move_page
 from hotfolder.plugin import Box, Hold, Job, Part, Register, Settings, Step, hookimpl, setting
@@ -111,7 +110,7 @@ class FitPage(Step):
     def _art(self, job: Job, pdf: Pdf, page: int, boxes: PageBoxes) -> tuple[Box, Box] | None:
         if job.ticket.trim is None or "TrimBox" in boxes.declared:
             return None
-        inventory = job.once(("inventory", page), lambda: take_inventory(pdf, page, boxes.user_unit))
+        inventory = job.inventory(pdf, page, boxes.user_unit)
         return ordered_art(inventory, boxes, job.ticket.trim, job.ticket.bleed)
 
 

@@ -16,7 +16,7 @@ def take_inventory(pdf: Pdf, page: int, unit: float = 1.0) -> Inventory:
     """Everything a page (from 1) paints. `unit`: points to one unit of the page's space.
 
     Changes nothing, and never raises for what is in the file: what can't be followed is passed over. Steps share it by
-    `job.once(("inventory", page), lambda: take_inventory(pdf, page, boxes.user_unit))`.
+    `job.inventory(pdf, page, boxes.user_unit)`.
     """
     found = pdf.pages[page - 1].obj
     watch = InventoryWatch(pdf, found, unit)
